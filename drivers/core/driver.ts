@@ -1,0 +1,57 @@
+import type { CharacteristicInfo, CharacteristicRef } from './link.ts';
+import type { Quantity, Reading } from './reading.ts';
+import type { Uuid } from './uuid.ts';
+
+/** A characteristic with what was read from its descriptors before any driver was asked. */
+export interface ProfiledCharacteristic extends CharacteristicInfo {
+  /** Raw 0x2904 presentation format, where the characteristic has one. */
+  readonly presentationFormat: Uint8Array | null;
+}
+
+/** All that a driver may look at to say whether a meter is one of its own. */
+export interface MeterProfile {
+  readonly name: string | null;
+  readonly characteristics: readonly ProfiledCharacteristic[];
+}
+
+/** One series of readings that a meter offers. */
+export interface MeterChannel {
+  /** Unique within the meter and stable over reconnects, for example "2b18.0". */
+  readonly key: string;
+  readonly quantity: Quantity;
+  /** What a technician reads beside the figure. */
+  readonly label: string;
+  readonly source: CharacteristicRef;
+  /** Smallest step, as a power of ten in the quantity's unit; null for floats. */
+  readonly scale: number | null;
+}
+
+/** Decodes what arrives from one meter. Holds state only where the meter's framing needs it. */
+export interface MeterReader {
+  readonly channels: readonly MeterChannel[];
+  /** Characteristics to subscribe to; those that cannot notify are read at `pollMs`. */
+  readonly sources: readonly CharacteristicRef[];
+  readonly pollMs: number;
+  /**
+   * Readings in one value of `source`, each with its channel's key.
+   * @throws DriverError when the bytes are this driver's but broken
+   */
+  read(
+    source: CharacteristicRef,
+    bytes: Uint8Array,
+  ): readonly { readonly key: string; readonly reading: Reading }[];
+}
+
+export interface Driver {
+  /** Stored with each recording, so it never changes once released. */
+  readonly id: string;
+  readonly title: string;
+  /** Services that a browser must ask for; also the filter of a scan where `advertised` is true. */
+  readonly services: readonly { readonly uuid: Uuid; readonly advertised: boolean }[];
+  /** null: not mine. */
+  open(profile: MeterProfile): MeterReader | null;
+}
+
+export function sameRef(a: CharacteristicRef, b: CharacteristicRef): boolean {
+  return a.service === b.service && a.characteristic === b.characteristic && a.index === b.index;
+}

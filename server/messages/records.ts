@@ -1,0 +1,110 @@
+import { z } from 'zod';
+
+/** What the store keeps besides samples, as the page and the commands see it. */
+
+export const idSchema = z.string().regex(/^[a-z0-9]{4,32}$/);
+/** A meter's key: "server:<id>", "page:<id>" or "virtual:<name>". */
+export const meterKeySchema = z.string().regex(/^(server|page|virtual|file):[\w:.-]{1,120}$/);
+const shortText = z.string().trim().max(120);
+const longText = z.string().trim().max(4000);
+const ms = z.number();
+
+export const batterySchema = z.strictObject({
+  role: z.enum(['main', 'auxiliary']),
+  chemistry: z.enum(['flooded', 'efb', 'agm', 'gel']),
+  capacityAh: z.number().positive().max(1000).nullable(),
+});
+export type Battery = z.infer<typeof batterySchema>;
+
+export const caseInputSchema = z.strictObject({
+  title: shortText.min(1),
+  plateOrVin: shortText.default(''),
+  complaint: longText.default(''),
+  notes: longText.default(''),
+  battery: batterySchema.nullable().default(null),
+  thresholdV: z.number().positive().max(60).nullable().default(null),
+  drawLimitA: z.number().positive().max(100).nullable().default(null),
+});
+export type CaseInput = z.infer<typeof caseInputSchema>;
+
+export const caseSchema = caseInputSchema.extend({
+  id: idSchema,
+  createdAt: z.iso.datetime(),
+  demo: z.boolean(),
+  recordings: z.int().nonnegative(),
+});
+export type Case = z.infer<typeof caseSchema>;
+
+export const QUANTITIES = ['current', 'voltage', 'temperature'] as const;
+export const quantitySchema = z.enum(QUANTITIES);
+
+export const channelInputSchema = z.strictObject({
+  meterKey: meterKeySchema,
+  meterName: shortText,
+  driver: shortText,
+  /** The channel's key within its meter. */
+  key: z.string().min(1).max(60),
+  quantity: quantitySchema,
+  label: shortText,
+  apertureMs: z.number().positive().nullable(),
+});
+export type ChannelInput = z.infer<typeof channelInputSchema>;
+
+export const channelSchema = channelInputSchema.extend({
+  id: z.int().positive(),
+  samples: z.int().nonnegative(),
+});
+export type Channel = z.infer<typeof channelSchema>;
+
+export const GAP_REASONS = [
+  'dropped',
+  'silent',
+  'disk-full',
+  'server-down',
+  'link-died',
+  'overrun',
+  'unknown',
+] as const;
+export const gapSchema = z.strictObject({
+  channelId: z.int().positive(),
+  startMs: ms,
+  endMs: ms,
+  reason: z.enum(GAP_REASONS),
+});
+export type Gap = z.infer<typeof gapSchema>;
+
+export const EVENT_KINDS = [
+  'started',
+  'stopped',
+  'clock-step',
+  'meter-connected',
+  'meter-dropped',
+  'bad-frame',
+  'server-restarted',
+  'disk-full',
+  'attempt',
+  'note',
+] as const;
+export const eventSchema = z.strictObject({
+  atMs: ms,
+  kind: z.enum(EVENT_KINDS),
+  text: longText,
+  /** For a clock step: its size in milliseconds. */
+  value: z.number().nullable(),
+});
+export type RecordingEvent = z.infer<typeof eventSchema>;
+
+export const RECORDING_KINDS = ['live-watch', 'overnight-test', 'imported'] as const;
+export const recordingSchema = z.strictObject({
+  id: idSchema,
+  caseId: idSchema.nullable(),
+  kind: z.enum(RECORDING_KINDS),
+  title: shortText,
+  state: z.enum(['recording', 'stopped']),
+  startedAt: z.iso.datetime().nullable(),
+  zone: z.string().max(60).nullable(),
+  durationMs: z.number().nonnegative(),
+  provenance: longText,
+  channels: z.array(channelSchema),
+});
+export type Recording = z.infer<typeof recordingSchema>;

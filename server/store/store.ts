@@ -1,0 +1,70 @@
+import type { SampleColumns } from '../samples/columns.ts';
+import type {
+  Case,
+  CaseInput,
+  ChannelInput,
+  Channel,
+  Gap,
+  Recording,
+  RecordingEvent,
+} from '../messages/records.ts';
+
+/** One durable step of a recording: all of it is kept, or none. */
+export interface Commit {
+  readonly recordingId: string;
+  readonly samples: readonly { readonly channelId: number; readonly columns: SampleColumns }[];
+  readonly gaps: readonly Gap[];
+  readonly events: readonly RecordingEvent[];
+  /** A numbered batch of one meter (see server/messages/socket.ts); null for the server's own meters. */
+  readonly batch: { readonly meterKey: string; readonly number: number } | null;
+}
+
+export type CommitResult =
+  | { readonly kind: 'stored' }
+  /** The batch number was seen before; nothing was written. */
+  | { readonly kind: 'duplicate'; readonly upTo: number }
+  /** A batch is missing before this one; nothing was written. */
+  | { readonly kind: 'out-of-order'; readonly expected: number };
+
+export interface NewRecording {
+  readonly caseId: string | null;
+  readonly kind: Recording['kind'];
+  readonly title: string;
+  readonly startedAt: string | null;
+  readonly zone: string | null;
+  readonly provenance: string;
+  readonly state: Recording['state'];
+  readonly channels: readonly ChannelInput[];
+}
+
+/**
+ * What outlives a power cut. Every method is synchronous and every write is durable when it returns.
+ * Errors are NightdrawError: not-found, conflict, store-full (nothing was written; what was acknowledged
+ * before stays), store-failed.
+ */
+export interface Store {
+  createCase(input: CaseInput, options?: { readonly demo?: boolean }): Case;
+  updateCase(id: string, input: CaseInput): Case;
+  deleteCase(id: string): void;
+  getCase(id: string): Case;
+  listCases(): Case[];
+
+  createRecording(input: NewRecording): Recording;
+  addChannel(recordingId: string, input: ChannelInput): Channel;
+  getRecording(id: string): Recording;
+  listRecordings(caseId?: string): Recording[];
+  stopRecording(id: string, durationMs: number): Recording;
+  moveRecording(id: string, caseId: string | null): Recording;
+  deleteRecording(id: string): void;
+
+  commit(step: Commit): CommitResult;
+  /** The last batch number stored for a meter of a recording; 0 before the first. */
+  lastBatch(recordingId: string, meterKey: string): number;
+
+  /** Samples of a channel in the order they were recorded; optionally only blocks that touch [fromMs, toMs]. */
+  readSamples(channelId: number, fromMs?: number, toMs?: number): SampleColumns;
+  listGaps(recordingId: string): Gap[];
+  listEvents(recordingId: string): RecordingEvent[];
+
+  close(): void;
+}
