@@ -22,8 +22,8 @@ export interface MeterChannel {
   /** What a technician reads beside the figure. */
   readonly label: string;
   readonly source: CharacteristicRef;
-  /** Smallest step, as a power of ten in the quantity's unit; null for floats. */
-  readonly scale: number | null;
+  /** Smallest step in the quantity's unit, for example 0.001; null where the format has none (floats). */
+  readonly step: number | null;
 }
 
 /** Decodes what arrives from one meter. Holds state only where the meter's framing needs it. */
