@@ -1,0 +1,9 @@
+/** What pages and parts import of this room. `createSync` is called once, by main. */
+export type {
+  AwaitedMeter,
+  ConnectOutcome,
+  OutboxState,
+  ServerConnection,
+  Sync,
+  Unsubscribe,
+} from './api.ts';
