@@ -1,0 +1,207 @@
+import { createAbort } from '../core/abort.ts';
+import type { Cancel } from '../core/clock.ts';
+import { sameRef } from '../core/driver.ts';
+import { DriverError, LinkError } from '../core/errors.ts';
+import type { CharacteristicRef, Connection } from '../core/link.ts';
+import { withTimeLimit } from '../core/timeLimit.ts';
+import { openMeter, type OpenedMeter } from '../meters/registry.ts';
+import { readProfile } from './profile.ts';
+import type { GapReason, Session, SessionOptions, SessionState } from './types.ts';
+
+const DEFAULT_LIMITS = {
+  connectTimeoutMs: 20_000,
+  stepTimeoutMs: 8_000,
+  silentAfterMs: 15_000,
+  backoffMs: { first: 500, longest: 30_000 },
+};
+const JITTER = 0.2;
+
+/**
+ * Keeps one meter's readings coming: connects, asks the drivers, subscribes (or polls), and connects again
+ * with growing waits whenever the meter drops or falls silent. Never rejects; what goes wrong is told
+ * through the hooks.
+ */
+export function startSession(options: SessionOptions): Session {
+  const { link, clock, hooks, meterId } = options;
+  const limits = { ...DEFAULT_LIMITS, ...options };
+  const stopping = createAbort();
+  let state: SessionState = 'connecting';
+  let announced = false;
+  let lastReadingMs: number | null = null;
+  let gap: { readonly startMs: number; readonly reason: GapReason } | null = null;
+
+  const stopped = new Promise<void>((resolve) => stopping.signal.addEventListener('abort', resolve));
+
+  function tell(next: SessionState, sentence: string): void {
+    state = next;
+    hooks.onState(next, sentence);
+  }
+
+  function openGap(reason: GapReason): void {
+    if (gap === null && lastReadingMs !== null) gap = { startMs: lastReadingMs, reason };
+  }
+
+  function closeGap(endMs: number): void {
+    if (gap !== null && endMs > gap.startMs) hooks.onGap({ startMs: gap.startMs, endMs, reason: gap.reason });
+    gap = null;
+  }
+
+  function receive(meter: OpenedMeter, source: CharacteristicRef, bytes: Uint8Array, atMs: number): void {
+    if (stopping.signal.aborted) return;
+    try {
+      const readings = meter.reader.read(source, bytes);
+      if (readings.length === 0) return;
+      closeGap(atMs);
+      lastReadingMs = atMs;
+      hooks.onReadings(readings.map((r) => ({ ...r, atMs })));
+    } catch (error) {
+      if (!(error instanceof DriverError)) throw error;
+      hooks.onBadFrame(error.message, atMs);
+    }
+  }
+
+  /** Connects and stays until the connection has ended; resolves with the reason. @throws LinkError */
+  async function oneConnection(
+    onUp: () => void,
+  ): Promise<{ reason: GapReason; sentence: string } | 'not-ours'> {
+    const step = { clock, ms: limits.stepTimeoutMs, signal: stopping.signal };
+    const opened = await link.connect(meterId, {
+      timeoutMs: limits.connectTimeoutMs,
+      signal: stopping.signal,
+    });
+    const stopTimers: Cancel[] = [];
+    try {
+      const ended = new Promise<{ reason: GapReason; sentence: string }>((resolve) => {
+        opened.onDropped((why) => {
+          resolve({
+            reason: why === 'link-died' ? 'link-died' : 'dropped',
+            sentence: 'The meter dropped the connection.',
+          });
+        });
+        void stopped.then(() => resolve({ reason: 'dropped', sentence: 'Stopped.' }));
+        stopTimers.push(
+          watchSilence(() => resolve({ reason: 'silent', sentence: 'The meter is connected but silent.' })),
+        );
+      });
+      const meter = openMeter(await readProfile(opened, step), options.drivers);
+      if (!meter) return 'not-ours';
+      if (!announced) {
+        announced = true;
+        const { driverId, driverTitle, reader } = meter;
+        hooks.onMeter({
+          name: opened.meter.name ?? meterId,
+          driverId,
+          driverTitle,
+          channels: reader.channels,
+        });
+      }
+      for (const source of meter.reader.sources) {
+        const info = opened.characteristics.find((c) => sameRef(c, source));
+        if (info?.canNotify) {
+          const subscribing = opened.subscribe(source, (bytes, atMs) => receive(meter, source, bytes, atMs));
+          await withTimeLimit(subscribing, { ...step, what: 'Subscribing' });
+        } else {
+          stopTimers.push(poll(opened, meter, source));
+        }
+      }
+      tell('connected', '');
+      onUp();
+      return await ended;
+    } finally {
+      for (const stop of stopTimers) stop();
+      await withTimeLimit(opened.close(), { clock, ms: limits.stepTimeoutMs, what: 'Disconnecting' }).catch(
+        () => undefined,
+      );
+    }
+  }
+
+  function watchSilence(onSilent: () => void): Cancel {
+    const since = clock.nowMs();
+    let cancel: Cancel = () => undefined;
+    const look = (): void => {
+      const heard = Math.max(since, lastReadingMs ?? since);
+      const left = heard + limits.silentAfterMs - clock.nowMs();
+      if (left <= 0) onSilent();
+      else cancel = clock.after(left, look);
+    };
+    look();
+    return () => cancel();
+  }
+
+  /** Reads a characteristic that cannot notify, again and again; one read at a time. */
+  function poll(opened: Connection, meter: OpenedMeter, source: CharacteristicRef): Cancel {
+    let cancel: Cancel = () => undefined;
+    let stopped = false;
+    const once = async (): Promise<void> => {
+      const started = clock.nowMs();
+      try {
+        const bytes = await withTimeLimit(opened.read(source), {
+          clock,
+          ms: limits.stepTimeoutMs,
+          what: 'Reading',
+        });
+        if (!stopped) receive(meter, source, bytes, clock.nowMs());
+      } catch (error) {
+        if (!(error instanceof LinkError)) throw error;
+        // A read that fails is silence; the silence watch and the drop listener decide what follows.
+      }
+      if (!stopped)
+        cancel = clock.after(Math.max(0, started + meter.reader.pollMs - clock.nowMs()), () => void once());
+    };
+    void once();
+    return () => {
+      stopped = true;
+      cancel();
+    };
+  }
+
+  async function run(): Promise<void> {
+    let waitMs = limits.backoffMs.first;
+    hooks.onState(state, 'Connecting.');
+    while (!stopping.signal.aborted) {
+      let sentence: string;
+      try {
+        const end = await oneConnection(() => {
+          waitMs = limits.backoffMs.first;
+        });
+        if (end === 'not-ours') return tell('failed', 'No driver knows this meter.');
+        openGap(end.reason);
+        sentence = end.sentence;
+      } catch (error) {
+        if (!(error instanceof LinkError)) throw error;
+        if (error.code === 'unsupported') return tell('failed', error.message);
+        openGap(error.code === 'link-died' ? 'link-died' : 'dropped');
+        sentence = error.message;
+      }
+      if (stopping.signal.aborted) return;
+      tell('reconnecting', sentence);
+      await pause(waitMs * (1 + JITTER * options.random()));
+      waitMs = Math.min(waitMs * 2, limits.backoffMs.longest);
+    }
+  }
+
+  function pause(ms: number): Promise<void> {
+    let cancel: Cancel = () => undefined;
+    const waited = new Promise<void>((resolve) => {
+      cancel = clock.after(ms, resolve);
+    });
+    return Promise.race([waited, stopped]).finally(() => cancel());
+  }
+
+  const running = run().catch((error: unknown) => {
+    tell('failed', error instanceof Error ? error.message : String(error));
+  });
+
+  return {
+    get state() {
+      return state;
+    },
+    async stop() {
+      if (stopping.signal.aborted) return running;
+      closeGap(clock.nowMs());
+      stopping.abort();
+      await running;
+      tell('stopped', 'Stopped.');
+    },
+  };
+}
