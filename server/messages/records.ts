@@ -63,6 +63,7 @@ export const GAP_REASONS = [
   'server-down',
   'link-died',
   'overrun',
+  'damaged', // stored samples that can no longer be read
   'unknown',
 ] as const;
 export const gapSchema = z.strictObject({

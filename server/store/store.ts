@@ -61,10 +61,17 @@ export interface Store {
   /** The last batch number stored for a meter of a recording; 0 before the first. */
   lastBatch(recordingId: string, meterKey: string): number;
 
-  /** Samples of a channel in the order they were recorded; optionally only blocks that touch [fromMs, toMs]. */
+  /**
+   * Samples of a channel in the order they were recorded; optionally only blocks that touch [fromMs, toMs].
+   * Damaged blocks are left out, the rest comes back as it was recorded; `listGaps` says what is missing.
+   */
   readSamples(channelId: number, fromMs?: number, toMs?: number): SampleColumns;
+  /** Ordered by start. Stored samples that can no longer be read are listed as gaps of reason 'damaged'. */
   listGaps(recordingId: string): Gap[];
   listEvents(recordingId: string): RecordingEvent[];
+
+  /** Runs `work`; all that it writes is kept, or none of it when it throws. May be nested. */
+  atomically<T>(work: () => T): T;
 
   close(): void;
 }

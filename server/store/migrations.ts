@@ -1,0 +1,128 @@
+import type Database from 'better-sqlite3';
+import { NightdrawError } from '../messages/errors.ts';
+
+/** "NDRW": marks the file as ours, so that another program's database is never changed. */
+export const APPLICATION_ID = 0x4e445257;
+
+/** Step n brings a database of version n to version n+1. Steps are never edited once released, only added. */
+export const MIGRATIONS: readonly string[] = [
+  `
+  CREATE TABLE cases (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    created_at TEXT NOT NULL,
+    demo INTEGER NOT NULL,
+    title TEXT NOT NULL,
+    plate_or_vin TEXT NOT NULL,
+    complaint TEXT NOT NULL,
+    notes TEXT NOT NULL,
+    battery TEXT,
+    threshold_v REAL,
+    draw_limit_a REAL
+  ) STRICT;
+
+  CREATE TABLE recordings (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    case_id TEXT REFERENCES cases (id) ON DELETE SET NULL,
+    kind TEXT NOT NULL,
+    title TEXT NOT NULL,
+    state TEXT NOT NULL,
+    started_at TEXT,
+    zone TEXT,
+    duration_ms REAL NOT NULL,
+    provenance TEXT NOT NULL
+  ) STRICT;
+  CREATE INDEX recordings_of_case ON recordings (case_id);
+
+  CREATE TABLE channels (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    recording_id TEXT NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
+    meter_key TEXT NOT NULL,
+    meter_name TEXT NOT NULL,
+    driver TEXT NOT NULL,
+    key TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    label TEXT NOT NULL,
+    aperture_ms REAL,
+    samples INTEGER NOT NULL DEFAULT 0,
+    last_ms REAL NOT NULL DEFAULT 0,
+    UNIQUE (recording_id, meter_key, key)
+  ) STRICT;
+
+  CREATE TABLE blocks (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    channel_id INTEGER NOT NULL REFERENCES channels (id) ON DELETE CASCADE,
+    count INTEGER NOT NULL,
+    from_ms REAL NOT NULL,
+    to_ms REAL NOT NULL,
+    bytes BLOB NOT NULL
+  ) STRICT;
+  CREATE INDEX blocks_of_channel ON blocks (channel_id);
+
+  CREATE TABLE tails (
+    channel_id INTEGER NOT NULL REFERENCES channels (id) ON DELETE CASCADE,
+    number INTEGER NOT NULL,
+    count INTEGER NOT NULL,
+    from_ms REAL NOT NULL,
+    to_ms REAL NOT NULL,
+    bytes BLOB NOT NULL,
+    PRIMARY KEY (channel_id, number)
+  ) STRICT, WITHOUT ROWID;
+
+  CREATE TABLE batches (
+    recording_id TEXT NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
+    meter_key TEXT NOT NULL,
+    number INTEGER NOT NULL,
+    PRIMARY KEY (recording_id, meter_key)
+  ) STRICT, WITHOUT ROWID;
+
+  CREATE TABLE gaps (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    recording_id TEXT NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
+    channel_id INTEGER NOT NULL REFERENCES channels (id) ON DELETE CASCADE,
+    start_ms REAL NOT NULL,
+    end_ms REAL NOT NULL,
+    reason TEXT NOT NULL
+  ) STRICT;
+  CREATE INDEX gaps_of_recording ON gaps (recording_id);
+  CREATE INDEX gaps_of_channel ON gaps (channel_id);
+
+  CREATE TABLE events (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    recording_id TEXT NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
+    at_ms REAL NOT NULL,
+    kind TEXT NOT NULL,
+    text TEXT NOT NULL,
+    value REAL
+  ) STRICT;
+  CREATE INDEX events_of_recording ON events (recording_id);
+  `,
+];
+
+/**
+ * Brings the database to the newest version, each step in a transaction of its own.
+ * @throws NightdrawError store-failed for a file that is another program's or a newer version's
+ */
+export function migrate(db: Database.Database, steps: readonly string[] = MIGRATIONS): void {
+  const versionNow = () => db.pragma('user_version', { simple: true }) as number;
+  const owner = db.pragma('application_id', { simple: true }) as number;
+  const tables = db.prepare('SELECT count(*) FROM sqlite_schema').pluck().get() as number;
+  if (owner !== APPLICATION_ID && (owner !== 0 || tables > 0))
+    throw new NightdrawError('store-failed', 'The database file belongs to another program.');
+  if (versionNow() > steps.length)
+    throw new NightdrawError(
+      'store-failed',
+      'The database was written by a newer Nightdraw; use that version or another data folder.',
+    );
+  while (versionNow() < steps.length) {
+    db.transaction(() => {
+      // Read again under the lock: another process may have migrated meanwhile.
+      const version = versionNow();
+      if (version >= steps.length) return;
+      db.exec(steps[version]!);
+      db.pragma(`application_id = ${APPLICATION_ID}`);
+      db.pragma(`user_version = ${version + 1}`);
+    }).immediate();
+  }
+}

@@ -1,0 +1,65 @@
+import { mkdirSync } from 'node:fs';
+import path from 'node:path';
+import Database from 'better-sqlite3';
+import { NightdrawError } from '../messages/errors.ts';
+import { caseMethods } from './cases.ts';
+import { commitMethods } from './commits.ts';
+import { guarded } from './errors.ts';
+import { migrate } from './migrations.ts';
+import { recordingMethods } from './recordings.ts';
+import { sampleTables } from './samples.ts';
+import type { Store } from './store.ts';
+
+/** How long a write waits for another process (a running server, an import) before it gives up. */
+const BUSY_MS = 5000;
+
+/**
+ * Opens the database file at `file`, making it and its folder where they are missing.
+ * @throws NightdrawError store-failed, store-full
+ */
+export function openStore(file: string): Store {
+  makeFolder(path.dirname(file));
+  return guarded(() => {
+    const db = new Database(file, { timeout: BUSY_MS });
+    try {
+      return storeOn(db);
+    } catch (error) {
+      db.close();
+      throw error;
+    }
+  });
+}
+
+function makeFolder(folder: string): void {
+  try {
+    mkdirSync(folder, { recursive: true });
+  } catch {
+    throw new NightdrawError('store-failed', `The data folder ${folder} cannot be made; choose another.`);
+  }
+}
+
+function storeOn(db: Database.Database): Store {
+  db.pragma('journal_mode = WAL');
+  // FULL: the log reaches the disk before a commit returns, so an acknowledged sample outlives a power cut.
+  db.pragma('synchronous = FULL');
+  db.pragma('foreign_keys = ON');
+  migrate(db);
+  const store: Store = {
+    ...caseMethods(db),
+    ...recordingMethods(db),
+    ...commitMethods(db, sampleTables(db)),
+    atomically: (work) => db.transaction(work).immediate(),
+    close: () => void db.close(),
+  };
+  return guardAll(store);
+}
+
+/** The same store with every method's database errors turned into NightdrawError. */
+function guardAll(store: Store): Store {
+  return Object.fromEntries(
+    Object.entries(store).map(([name, method]) => [
+      name,
+      (...args: unknown[]) => guarded(() => (method as (...a: unknown[]) => unknown)(...args)),
+    ]),
+  ) as unknown as Store;
+}

@@ -1,0 +1,159 @@
+import type Database from 'better-sqlite3';
+import { NightdrawError } from '../messages/errors.ts';
+import type { Channel, ChannelInput, Recording } from '../messages/records.ts';
+import { noCase } from './cases.ts';
+import { newId } from './ids.ts';
+import type { Store } from './store.ts';
+
+interface RecordingRow {
+  id: string;
+  case_id: string | null;
+  kind: Recording['kind'];
+  title: string;
+  state: Recording['state'];
+  started_at: string | null;
+  zone: string | null;
+  duration_ms: number;
+  provenance: string;
+}
+
+interface ChannelRow {
+  id: number;
+  meter_key: string;
+  meter_name: string;
+  driver: string;
+  key: string;
+  quantity: Channel['quantity'];
+  label: string;
+  aperture_ms: number | null;
+  samples: number;
+  last_ms: number;
+}
+
+function channelOf(row: ChannelRow): Channel {
+  return {
+    id: row.id,
+    meterKey: row.meter_key,
+    meterName: row.meter_name,
+    driver: row.driver,
+    key: row.key,
+    quantity: row.quantity,
+    label: row.label,
+    apertureMs: row.aperture_ms,
+    samples: row.samples,
+  };
+}
+
+export function noRecording(): NightdrawError {
+  return new NightdrawError('not-found', 'There is no such recording.');
+}
+
+type RecordingMethods = Pick<
+  Store,
+  | 'createRecording'
+  | 'addChannel'
+  | 'getRecording'
+  | 'listRecordings'
+  | 'stopRecording'
+  | 'moveRecording'
+  | 'deleteRecording'
+>;
+
+export function recordingMethods(db: Database.Database): RecordingMethods {
+  const insert = db.prepare(
+    `INSERT INTO recordings (id, case_id, kind, title, state, started_at, zone, duration_ms, provenance)
+     VALUES (@id, @caseId, @kind, @title, @state, @startedAt, @zone, 0, @provenance)`,
+  );
+  const insertChannel = db.prepare(
+    `INSERT INTO channels (recording_id, meter_key, meter_name, driver, key, quantity, label, aperture_ms)
+     VALUES (@recordingId, @meterKey, @meterName, @driver, @key, @quantity, @label, @apertureMs)`,
+  );
+  const one = db.prepare<[string], RecordingRow>('SELECT * FROM recordings WHERE id = ?');
+  const all = db.prepare<[], RecordingRow>('SELECT * FROM recordings ORDER BY seq DESC');
+  const ofCase = db.prepare<[string], RecordingRow>(
+    'SELECT * FROM recordings WHERE case_id = ? ORDER BY seq DESC',
+  );
+  const channels = db.prepare<[string], ChannelRow>(
+    'SELECT * FROM channels WHERE recording_id = ? ORDER BY id',
+  );
+  const caseExists = db.prepare('SELECT 1 FROM cases WHERE id = ?').pluck();
+  const stop = db.prepare(`UPDATE recordings SET state = 'stopped', duration_ms = ? WHERE id = ?`);
+  const move = db.prepare('UPDATE recordings SET case_id = ? WHERE id = ?');
+  const remove = db.prepare('DELETE FROM recordings WHERE id = ?');
+
+  const rowOf = (id: string): RecordingRow => {
+    const row = one.get(id);
+    if (!row) throw noRecording();
+    return row;
+  };
+  const requireCase = (id: string | null): void => {
+    if (id !== null && caseExists.get(id) === undefined) throw noCase();
+  };
+  const recordingOf = (row: RecordingRow): Recording => {
+    const rows = channels.all(row.id);
+    return {
+      id: row.id,
+      caseId: row.case_id,
+      kind: row.kind,
+      title: row.title,
+      state: row.state,
+      startedAt: row.started_at,
+      zone: row.zone,
+      // Late batches of a page may reach further than the moment of stopping.
+      durationMs: rows.reduce((latest, c) => Math.max(latest, c.last_ms), row.duration_ms),
+      provenance: row.provenance,
+      channels: rows.map(channelOf),
+    };
+  };
+  const getRecording = (id: string): Recording => recordingOf(rowOf(id));
+
+  const addChannel = (recordingId: string, input: ChannelInput): Channel => {
+    const recording = getRecording(recordingId);
+    if (recording.channels.some((c) => c.meterKey === input.meterKey && c.key === input.key))
+      throw new NightdrawError('conflict', 'The recording has that channel already.');
+    const { meterKey, meterName, driver, key, quantity, label, apertureMs } = input;
+    const run = insertChannel.run({
+      recordingId,
+      meterKey,
+      meterName,
+      driver,
+      key,
+      quantity,
+      label,
+      apertureMs,
+    });
+    return { ...input, id: Number(run.lastInsertRowid), samples: 0 };
+  };
+
+  return {
+    createRecording: (input) =>
+      db.transaction(() => {
+        requireCase(input.caseId);
+        const id = newId();
+        const { caseId, kind, title, state, startedAt, zone, provenance } = input;
+        insert.run({ id, caseId, kind, title, state, startedAt, zone, provenance });
+        for (const channel of input.channels) addChannel(id, channel);
+        return getRecording(id);
+      })(),
+    addChannel: (recordingId, input) => db.transaction(addChannel)(recordingId, input),
+    getRecording,
+    listRecordings: (caseId) => (caseId === undefined ? all.all() : ofCase.all(caseId)).map(recordingOf),
+    stopRecording(id, durationMs) {
+      if (rowOf(id).state === 'stopped')
+        throw new NightdrawError('conflict', 'The recording is stopped already.');
+      stop.run(durationMs, id);
+      return getRecording(id);
+    },
+    moveRecording(id, caseId) {
+      rowOf(id);
+      requireCase(caseId);
+      move.run(caseId, id);
+      return getRecording(id);
+    },
+    deleteRecording(id) {
+      if (rowOf(id).state === 'recording')
+        throw new NightdrawError('conflict', 'The recording is still running; stop it first.');
+      remove.run(id);
+    },
+  };
+}
