@@ -1,0 +1,82 @@
+import { describe, expect, it } from 'vitest';
+import type { Driver } from '../../drivers/core/driver.ts';
+import { DriverError } from '../../drivers/core/errors.ts';
+import { FLAG, textOf, valueOf } from '../../drivers/core/reading.ts';
+import { fromHex } from '../helpers/hex.ts';
+import { profileOf, type MeterCase } from '../helpers/meterCase.ts';
+import { seeded } from '../helpers/seeded.ts';
+
+const FUZZ_FRAMES = 10_000;
+
+/** What every driver must do with every recorded case of its own. */
+export function driverContract(driver: Driver, cases: readonly MeterCase[]): void {
+  describe(`driver ${driver.id}`, () => {
+    it('has a recorded case', () => {
+      expect(cases.length).toBeGreaterThan(0);
+    });
+
+    it('says null to a meter that is not its own', () => {
+      expect(driver.open({ name: null, characteristics: [] })).toBeNull();
+    });
+
+    for (const recorded of cases) {
+      const profile = profileOf(recorded);
+      const open = () => {
+        const reader = driver.open(profile);
+        if (!reader) throw new Error('the driver does not know its own recorded case');
+        return reader;
+      };
+
+      it('gives each channel a key of its own that survives a reconnect', () => {
+        const keys = open().channels.map((c) => c.key);
+        expect(new Set(keys).size).toBe(keys.length);
+        expect(open().channels.map((c) => c.key)).toEqual(keys);
+      });
+
+      for (const frame of recorded.frames) {
+        it(`${frame.hex} of characteristic ${frame.from}`, () => {
+          const source = profile.characteristics[frame.from]!;
+          const read = () => open().read(source, fromHex(frame.hex));
+          if ('error' in frame) {
+            expect(read).toThrow(expect.objectContaining({ name: 'DriverError', code: frame.error }));
+            return;
+          }
+          const [item, ...others] = read();
+          expect(others).toEqual([]);
+          expect(item?.key).toBe(frame.key);
+          expect(textOf(item!.reading.counts, item!.reading.scale)).toBe(frame.text);
+          expect(item!.reading.flags).toBe(frame.flags.reduce((sum, name) => sum | FLAG[name], 0));
+          if (frame.apertureS === undefined) expect(item!.reading.apertureS).toBeUndefined();
+          else expect(item!.reading.apertureS).toBeCloseTo(frame.apertureS, 3);
+        });
+
+        it(`${frame.hex} cut at every byte, or with one too many, is refused`, () => {
+          const source = profile.characteristics[frame.from]!;
+          const bytes = fromHex(frame.hex);
+          for (let n = 0; n < bytes.length; n++) {
+            expect(() => open().read(source, bytes.subarray(0, n))).toThrow(DriverError);
+          }
+          expect(() => open().read(source, Uint8Array.from([...bytes, 0]))).toThrow(DriverError);
+        });
+      }
+
+      it('gives a finite reading or a DriverError for any bytes', () => {
+        const random = seeded(20);
+        const reader = open();
+        for (let i = 0; i < FUZZ_FRAMES; i++) {
+          const source = profile.characteristics[Math.floor(random() * profile.characteristics.length)]!;
+          const bytes = Uint8Array.from({ length: Math.floor(random() * 10) }, () =>
+            Math.floor(random() * 256),
+          );
+          try {
+            for (const { reading } of reader.read(source, bytes)) {
+              expect(Number.isFinite(valueOf(reading.counts, reading.scale))).toBe(true);
+            }
+          } catch (error) {
+            expect(error).toBeInstanceOf(DriverError);
+          }
+        }
+      });
+    }
+  });
+}

@@ -1,0 +1,46 @@
+import { describe, expect, it } from 'vitest';
+import { DRIVERS, openMeter } from '../../drivers/meters/registry.ts';
+import { driverContract } from '../contract/driver.ts';
+import { meterCases, profileOf } from '../helpers/meterCase.ts';
+
+const cases = meterCases();
+for (const driver of DRIVERS) {
+  driverContract(
+    driver,
+    cases.filter((c) => c.driver === driver.id),
+  );
+}
+
+describe('registry', () => {
+  it('gives drivers ids of their own, and every recorded case belongs to one', () => {
+    const ids = DRIVERS.map((d) => d.id);
+    expect(new Set(ids).size).toBe(ids.length);
+    for (const c of cases) expect(ids).toContain(c.driver);
+  });
+
+  it('opens one meter with two drivers where it speaks both ways', () => {
+    const characteristics = cases.flatMap((c) => profileOf(c).characteristics);
+    const meter = openMeter({ name: null, characteristics });
+    expect(meter?.driverId).toBe('sig-electrical+self-described');
+    expect(meter?.reader.channels).toHaveLength(characteristics.length);
+    const voltage = characteristics.find((c) => c.characteristic.startsWith('00002b18'))!;
+    const analog = characteristics.find((c) => c.characteristic.startsWith('00002a58'))!;
+    expect(meter?.reader.read(voltage, Uint8Array.of(0x26, 0x03))[0]?.reading.counts).toBe(12593750);
+    expect(meter?.reader.read(analog, Uint8Array.of(0x38, 0x31))[0]?.reading.counts).toBe(12600);
+  });
+
+  it('does not know a meter that says nothing about itself', () => {
+    const [characteristic] = profileOf(cases.find((c) => c.driver === 'self-described')!).characteristics;
+    expect(
+      openMeter({ name: 'Mute', characteristics: [{ ...characteristic!, presentationFormat: null }] }),
+    ).toBeNull();
+  });
+
+  it('refuses a characteristic of which it never heard', () => {
+    const meter = openMeter(profileOf(cases[0]!))!;
+    const stranger = { service: 'x', characteristic: 'y', index: 0 };
+    expect(() => meter.reader.read(stranger, Uint8Array.of(1, 2))).toThrow(
+      expect.objectContaining({ code: 'unknown-characteristic' }),
+    );
+  });
+});
