@@ -60,15 +60,29 @@ export function startSession(options: SessionOptions): Session {
     }
   }
 
+  /** The link has its own limit; ours is for a link that breaks its promise. A connection that comes late is closed. */
+  async function connect(): Promise<Connection> {
+    const ms = limits.connectTimeoutMs;
+    const connecting = link.connect(meterId, { timeoutMs: ms, signal: stopping.signal });
+    try {
+      return await withTimeLimit(connecting, {
+        clock,
+        ms: ms + 2_000,
+        what: 'Connecting',
+        signal: stopping.signal,
+      });
+    } catch (error) {
+      connecting.then((late) => late.close()).catch(() => undefined);
+      throw error;
+    }
+  }
+
   /** Connects and stays until the connection has ended; resolves with the reason. @throws LinkError */
   async function oneConnection(
     onUp: () => void,
   ): Promise<{ reason: GapReason; sentence: string } | 'not-ours'> {
     const step = { clock, ms: limits.stepTimeoutMs, signal: stopping.signal };
-    const opened = await link.connect(meterId, {
-      timeoutMs: limits.connectTimeoutMs,
-      signal: stopping.signal,
-    });
+    const opened = await connect();
     const stopTimers: Cancel[] = [];
     try {
       const ended = new Promise<{ reason: GapReason; sentence: string }>((resolve) => {
