@@ -1,0 +1,56 @@
+/** Where a caution belongs, so that it stands where the work happens. */
+export type CautionPlace = 'live' | 'meters';
+
+interface Caution {
+  readonly id: string;
+  readonly places: readonly CautionPlace[];
+  readonly what: string;
+  readonly why: string;
+}
+
+/** What hurts people at this work. The maker's procedure and local rules always come first. */
+const CAUTIONS: readonly Caution[] = [
+  {
+    id: 'hybrid',
+    places: ['live'],
+    what: 'Hybrid: fob out of the car and at least 3 m (10 ft) away, dash dark.',
+    why: 'Its engine can start without warning while the fob is near.',
+  },
+  {
+    id: 'high-voltage',
+    places: ['live', 'meters'],
+    what: 'Keep off orange wiring.',
+    why: 'High voltage is for qualified people only.',
+  },
+  {
+    id: 'spanner',
+    places: ['live', 'meters'],
+    what: 'No rings, no loose spanners near the posts; no flames or sparks.',
+    why: 'A lead-acid battery vents hydrogen and can weld a spanner.',
+  },
+  {
+    id: 'in-line-fuse',
+    places: ['live', 'meters'],
+    what: 'In-line meter: no door, no locking, no start through it.',
+    why: 'Each takes tens of amperes; its fuse is not made for that. A clamp carries them.',
+  },
+  {
+    id: 'laptop',
+    places: ['meters'],
+    what: 'Keep the laptop away from a charging battery.',
+    why: 'The gas gathers where the battery vents.',
+  },
+  {
+    id: 'exhaust',
+    places: ['live'],
+    what: 'Never run the engine indoors without extraction.',
+    why: 'Carbon monoxide kills without a smell.',
+  },
+];
+
+export const CAUTION_RULE =
+  "The maker's procedure, local codes and licensed practice come before anything said here.";
+
+export function cautionsFor(place: CautionPlace): readonly Caution[] {
+  return CAUTIONS.filter((c) => c.places.includes(place));
+}

@@ -1,0 +1,36 @@
+import type { Case, Recording } from '../../server/messages/records.ts';
+import { dateText, lengthText } from './clocktime.ts';
+
+export const KIND_WORDS: Readonly<Record<Recording['kind'], string>> = {
+  'live-watch': 'Live watch',
+  'overnight-test': 'Overnight test',
+  imported: 'Imported',
+};
+
+/** "voltage and current": what a recording holds. */
+export function holdsText(r: Recording): string {
+  const names = [...new Set(r.channels.map((c) => c.quantity))];
+  if (names.length === 0) return 'no readings yet';
+  return names.length === 1 ? names[0]! : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]!}`;
+}
+
+/** One line under a recording's title. */
+export function recordingLine(r: Recording): string {
+  const length = r.state === 'recording' ? 'running now' : lengthText(r.durationMs);
+  return [KIND_WORDS[r.kind], dateText(r), length, holdsText(r)].join(' · ');
+}
+
+/** Demo cases last, newest first in each part. */
+export function casesInOrder(cases: readonly Case[]): Case[] {
+  return [...cases].sort((a, b) => Number(a.demo) - Number(b.demo) || b.createdAt.localeCompare(a.createdAt));
+}
+
+export function recordingsCountText(n: number): string {
+  return n === 0 ? 'no recordings' : n === 1 ? '1 recording' : `${n} recordings`;
+}
+
+/** A first name for a recording that is about to begin. */
+export function defaultTitle(kind: Recording['kind'], utcMs: number, zone: string | null): string {
+  const when = dateText({ startedAt: new Date(utcMs).toISOString(), zone });
+  return `${KIND_WORDS[kind]}, ${when.replace(/ \d{4},/, ',')}`;
+}

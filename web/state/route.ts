@@ -1,0 +1,91 @@
+/** Where in the page a person is. The address bar holds it behind '#', so that any server can serve one file. */
+export type Route =
+  | { readonly page: 'start' }
+  | { readonly page: 'cases' }
+  | { readonly page: 'case'; readonly id: string }
+  /** `id` null: a new case. */
+  | { readonly page: 'case-edit'; readonly id: string | null }
+  | { readonly page: 'recordings' }
+  | { readonly page: 'night'; readonly id: string }
+  /** `caseId`: the case that a recording started here belongs to. */
+  | { readonly page: 'live'; readonly caseId: string | null }
+  | { readonly page: 'meters' }
+  | { readonly page: 'help' }
+  | { readonly page: 'lost' };
+
+/** The places of the main navigation, in the order shown, with the letter that goes there after "g". */
+export const PLACES = [
+  { page: 'start', label: 'Start', letter: 's' },
+  { page: 'live', label: 'Live', letter: 'l' },
+  { page: 'cases', label: 'Cases', letter: 'c' },
+  { page: 'recordings', label: 'Recordings', letter: 'r' },
+  { page: 'meters', label: 'Meters', letter: 'm' },
+] as const;
+export type Place = (typeof PLACES)[number]['page'];
+
+const ID = /^[a-z0-9]{4,32}$/;
+
+/** Reads the part of an address from '#' on; whatever it does not know is 'lost'. */
+export function routeOf(hash: string): Route {
+  const parts = hash
+    .replace(/^#?\/?/, '')
+    .split('/')
+    .filter((p) => p !== '');
+  const [first, second, third] = parts;
+  if (first === undefined) return { page: 'start' };
+  if (parts.length === 1) {
+    if (first === 'cases' || first === 'recordings' || first === 'meters' || first === 'help')
+      return { page: first };
+    if (first === 'live') return { page: 'live', caseId: null };
+  }
+  if (parts.length === 2 && first === 'cases' && second === 'new') return { page: 'case-edit', id: null };
+  if (second === undefined || !ID.test(second)) return { page: 'lost' };
+  if (parts.length === 2) {
+    if (first === 'cases') return { page: 'case', id: second };
+    if (first === 'recordings') return { page: 'night', id: second };
+    if (first === 'live') return { page: 'live', caseId: second };
+  }
+  if (parts.length === 3 && first === 'cases' && third === 'edit') return { page: 'case-edit', id: second };
+  return { page: 'lost' };
+}
+
+export function hashOf(route: Route): string {
+  switch (route.page) {
+    case 'start':
+    case 'lost':
+      return '#/';
+    case 'cases':
+    case 'recordings':
+    case 'meters':
+    case 'help':
+      return `#/${route.page}`;
+    case 'case':
+      return `#/cases/${route.id}`;
+    case 'case-edit':
+      return route.id === null ? '#/cases/new' : `#/cases/${route.id}/edit`;
+    case 'night':
+      return `#/recordings/${route.id}`;
+    case 'live':
+      return route.caseId === null ? '#/live' : `#/live/${route.caseId}`;
+  }
+}
+
+/** The place of the main navigation that a route belongs to. */
+export function placeOf(route: Route): Place | null {
+  switch (route.page) {
+    case 'start':
+    case 'cases':
+    case 'recordings':
+    case 'live':
+    case 'meters':
+      return route.page;
+    case 'case':
+    case 'case-edit':
+      return 'cases';
+    case 'night':
+      return 'recordings';
+    case 'help':
+    case 'lost':
+      return null;
+  }
+}
