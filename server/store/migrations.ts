@@ -97,6 +97,11 @@ export const MIGRATIONS: readonly string[] = [
     value REAL
   ) STRICT;
   CREATE INDEX events_of_recording ON events (recording_id);
+
+  CREATE TABLE settings (
+    key TEXT PRIMARY KEY,
+    value TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
   `,
 ];
 

@@ -48,10 +48,22 @@ function storeOn(db: Database.Database): Store {
     ...caseMethods(db),
     ...recordingMethods(db),
     ...commitMethods(db, sampleTables(db)),
+    ...settingMethods(db),
     atomically: (work) => db.transaction(work).immediate(),
     close: () => void db.close(),
   };
   return guardAll(store);
+}
+
+function settingMethods(db: Database.Database): Pick<Store, 'readSetting' | 'writeSetting'> {
+  const read = db.prepare<[string], string>('SELECT value FROM settings WHERE key = ?').pluck();
+  const write = db.prepare(
+    'INSERT INTO settings (key, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value',
+  );
+  return {
+    readSetting: (key) => read.get(key) ?? null,
+    writeSetting: (key, value) => void write.run(key, value),
+  };
 }
 
 /** The same store with every method's database errors turned into NightdrawError. */

@@ -70,6 +70,10 @@ export interface Store {
   listGaps(recordingId: string): Gap[];
   listEvents(recordingId: string): RecordingEvent[];
 
+  /** Small facts about the store itself, for example that the demo nights are in; null where never written. */
+  readSetting(key: string): string | null;
+  writeSetting(key: string, value: string): void;
+
   /** Runs `work`; all that it writes is kept, or none of it when it throws. May be nested. */
   atomically<T>(work: () => T): T;
 

@@ -1,0 +1,55 @@
+import type { SampleColumns } from './columns.ts';
+
+/** Collects samples one by one in columns that grow by doubling. */
+export class ColumnBuilder {
+  length = 0;
+  private t: Float64Array;
+  private counts: Float64Array;
+  private scale: Int8Array;
+  private flags: Uint16Array;
+
+  constructor(capacity = 1024) {
+    this.t = new Float64Array(capacity);
+    this.counts = new Float64Array(capacity);
+    this.scale = new Int8Array(capacity);
+    this.flags = new Uint16Array(capacity);
+  }
+
+  push(t: number, counts: number, scale: number, flags: number): void {
+    const i = this.length++;
+    if (i === this.t.length) this.grow(2 * i + 1);
+    this.t[i] = t;
+    this.counts[i] = counts;
+    this.scale[i] = scale;
+    this.flags[i] = flags;
+  }
+
+  /** The time of the last sample. */
+  lastT(): number | undefined {
+    return this.t[this.length - 1];
+  }
+
+  /** What was collected, trimmed to its length. */
+  columns(): SampleColumns {
+    const n = this.length;
+    return {
+      length: n,
+      t: this.t.slice(0, n),
+      counts: this.counts.slice(0, n),
+      scale: this.scale.slice(0, n),
+      flags: this.flags.slice(0, n),
+    };
+  }
+
+  private grow(capacity: number): void {
+    const [t, counts, scale, flags] = [this.t, this.counts, this.scale, this.flags];
+    this.t = new Float64Array(capacity);
+    this.counts = new Float64Array(capacity);
+    this.scale = new Int8Array(capacity);
+    this.flags = new Uint16Array(capacity);
+    this.t.set(t);
+    this.counts.set(counts);
+    this.scale.set(scale);
+    this.flags.set(flags);
+  }
+}
