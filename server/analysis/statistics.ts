@@ -1,0 +1,146 @@
+/** Small, accurate statistics on arrays of numbers; checked against certified values in the tests. */
+
+export type Numbers = ArrayLike<number>;
+
+/** Arithmetic mean, shifted by the first value so that a large common offset costs no digits; NaN when empty. */
+export function mean(x: Numbers): number {
+  const n = x.length;
+  if (n === 0) return NaN;
+  const origin = x[0]!;
+  let sum = 0;
+  let lost = 0; // Neumaier's compensation
+  for (let i = 0; i < n; i++) {
+    const d = x[i]! - origin;
+    const next = sum + d;
+    lost += Math.abs(sum) >= Math.abs(d) ? sum - next + d : d - next + sum;
+    sum = next;
+  }
+  return origin + (sum + lost) / n;
+}
+
+/** Sample standard deviation (n - 1), two passes with the correction term for the mean's rounding. */
+export function standardDeviation(x: Numbers): number {
+  const n = x.length;
+  if (n < 2) return NaN;
+  const m = mean(x);
+  let squares = 0;
+  let rest = 0;
+  for (let i = 0; i < n; i++) {
+    const d = x[i]! - m;
+    squares += d * d;
+    rest += d;
+  }
+  return Math.sqrt((squares - (rest * rest) / n) / (n - 1));
+}
+
+/** Lag-1 autocorrelation coefficient as NIST StRD defines it: sums of n - 1 products over n squares. */
+export function lag1Autocorrelation(x: Numbers): number {
+  const m = mean(x);
+  let products = 0;
+  let squares = 0;
+  for (let i = 0; i < x.length; i++) {
+    const d = x[i]! - m;
+    squares += d * d;
+    if (i > 0) products += d * (x[i - 1]! - m);
+  }
+  return products / squares;
+}
+
+/** Quantile by linear interpolation between order statistics of a sorted array; NaN when empty. */
+export function sortedQuantile(sorted: Numbers, p: number): number {
+  const n = sorted.length;
+  if (n === 0) return NaN;
+  const at = p * (n - 1);
+  const low = Math.floor(at);
+  const high = Math.min(n - 1, low + 1);
+  return sorted[low]! + (at - low) * (sorted[high]! - sorted[low]!);
+}
+
+export function quantile(x: Numbers, p: number): number {
+  return sortedQuantile(Float64Array.from(x).sort(), p);
+}
+
+export function median(x: Numbers): number {
+  return quantile(x, 0.5);
+}
+
+/** Standard deviation of a normal core from the median absolute deviation (factor 1.4826). */
+export function robustDeviation(x: Numbers): number {
+  const m = median(x);
+  return 1.4826 * median(Float64Array.from(x, (v) => Math.abs(v - m)));
+}
+
+/** The k-th smallest of scratch[from..to), which is reordered (quickselect, median of three). */
+export function selectInPlace(scratch: Float64Array, from: number, to: number, k: number): number {
+  let lo = from;
+  let hi = to - 1;
+  const target = from + k;
+  while (hi > lo) {
+    const a = scratch[lo]!;
+    const b = scratch[(lo + hi) >> 1]!;
+    const c = scratch[hi]!;
+    const pivot = Math.max(Math.min(a, b), Math.min(Math.max(a, b), c));
+    let i = lo;
+    let j = hi;
+    while (i <= j) {
+      while (scratch[i]! < pivot) i++;
+      while (scratch[j]! > pivot) j--;
+      if (i <= j) {
+        const swap = scratch[i]!;
+        scratch[i++] = scratch[j]!;
+        scratch[j--] = swap;
+      }
+    }
+    if (target <= j) hi = j;
+    else if (target >= i) lo = i;
+    else break;
+  }
+  return scratch[target]!;
+}
+
+export interface LineFit {
+  readonly intercept: number;
+  readonly slope: number;
+  readonly interceptError: number;
+  readonly slopeError: number;
+  /** Residual standard deviation with n - 2 degrees of freedom. */
+  readonly residualDeviation: number;
+  readonly rSquared: number;
+  readonly n: number;
+}
+
+/** Ordinary least squares of y on x with standard errors; null with fewer than 3 points or no spread in x. */
+export function fitLine(x: Numbers, y: Numbers): LineFit | null {
+  const n = x.length;
+  if (n < 3) return null;
+  const mx = mean(x);
+  const my = mean(y);
+  let sxx = 0;
+  let sxy = 0;
+  let syy = 0;
+  for (let i = 0; i < n; i++) {
+    const dx = x[i]! - mx;
+    const dy = y[i]! - my;
+    sxx += dx * dx;
+    sxy += dx * dy;
+    syy += dy * dy;
+  }
+  if (!(sxx > 0)) return null;
+  const slope = sxy / sxx;
+  const intercept = my - slope * mx;
+  let squares = 0;
+  for (let i = 0; i < n; i++) {
+    const r = y[i]! - my - slope * (x[i]! - mx);
+    squares += r * r;
+  }
+  const residualDeviation = Math.sqrt(squares / (n - 2));
+  return {
+    intercept,
+    slope,
+    interceptError: residualDeviation * Math.sqrt(1 / n + (mx * mx) / sxx),
+    slopeError: residualDeviation / Math.sqrt(sxx),
+    residualDeviation,
+    rSquared: syy > 0 ? 1 - squares / syy : 1,
+    n,
+  };
+}
