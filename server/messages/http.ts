@@ -31,6 +31,9 @@ export const startRecordingSchema = z.strictObject({
 });
 export type StartRecording = z.infer<typeof startRecordingSchema>;
 
+/** Moves a recording to a case, or out of one. */
+export const moveRecordingSchema = z.strictObject({ caseId: idSchema.nullable() });
+
 export const recordingDetailSchema = z.strictObject({
   recording: recordingSchema,
   events: z.array(eventSchema),

@@ -1,0 +1,114 @@
+import { FLOAT32, FLOAT64 } from '../../drivers/core/reading.ts';
+import { ERRORS, NightdrawError, type ErrorCode } from '../messages/errors.ts';
+import type { Channel, Recording, RecordingEvent } from '../messages/records.ts';
+import type { Batch, BatchReply, Readings } from '../messages/socket.ts';
+import { decodeColumns, type WireColumns } from '../messages/wire.ts';
+import type { Commit, Store } from '../store/store.ts';
+import { addShown } from './broadcast.ts';
+
+/** No recording runs longer than this; a time beyond it is a fault of the sender. */
+const LONGEST_MS = 400 * 24 * 3600 * 1000;
+/** A page may have read its meter just before it heard of the start. */
+const EARLIEST_MS = -60_000;
+
+/**
+ * Stores one numbered batch of a page meter; the reply says what is durable now.
+ * @throws NightdrawError where the batch cannot be stored
+ */
+export function storeBatch(
+  store: Pick<Store, 'commit'>,
+  recording: Recording,
+  batch: Batch,
+  keepEvent: (event: RecordingEvent) => boolean,
+): BatchReply {
+  const channelOf = (key: string): Channel => {
+    const channel = recording.channels.find((c) => c.meterKey === batch.meterKey && c.key === key);
+    if (channel === undefined)
+      throw new NightdrawError('bad-request', `The recording has no channel "${key}" of this meter.`);
+    return channel;
+  };
+  const step: Commit = {
+    recordingId: batch.recordingId,
+    samples: batch.parts.map((part) => {
+      checkSamples(part.samples);
+      return { channelId: channelOf(part.key).id, columns: decodeColumns(part.samples) };
+    }),
+    gaps: batch.gaps.map((gap) => {
+      if (!(gap.endMs >= gap.startMs) || !inTime(gap.startMs) || !inTime(gap.endMs))
+        throw new NightdrawError(
+          'bad-request',
+          'A gap ends before it begins, or lies outside the recording.',
+        );
+      return {
+        channelId: channelOf(gap.key).id,
+        startMs: Math.max(0, gap.startMs),
+        endMs: Math.max(0, gap.endMs),
+        reason: gap.reason,
+      };
+    }),
+    events: batch.events.filter(keepEvent),
+    batch: { meterKey: batch.meterKey, number: batch.number },
+  };
+  const result = store.commit(step);
+  switch (result.kind) {
+    case 'stored':
+      return { ok: true, upTo: batch.number };
+    case 'duplicate':
+      return { ok: true, upTo: result.upTo };
+    case 'out-of-order':
+      return {
+        ok: false,
+        expected: result.expected,
+        error: errorBody('conflict', 'A batch before this one is missing.'),
+      };
+  }
+}
+
+/** The refusal that a page gets for an error of whatever kind. */
+export function refusal(error: unknown): BatchReply {
+  const known = error instanceof NightdrawError;
+  return {
+    ok: false,
+    expected: null,
+    error: known ? errorBody(error.code, error.message) : errorBody('internal', ERRORS.internal.sentence),
+  };
+}
+
+/** The readings of a batch as other screens show them, on the server's clock. */
+export function shownBatch(batch: Batch, recording: Recording, startNowMs: number): Readings {
+  const shown = new Map<string, Readings['channels'][number]>();
+  for (const { key, samples } of batch.parts) {
+    const quantity = recording.channels.find((c) => c.meterKey === batch.meterKey && c.key === key)?.quantity;
+    if (quantity === undefined) continue;
+    samples.t.forEach((t, i) =>
+      addShown(shown, {
+        key,
+        quantity,
+        counts: samples.counts[i]!,
+        scale: samples.scale[i]!,
+        flags: samples.flags[i]!,
+        atMs: startNowMs + t,
+      }),
+    );
+  }
+  return { meterKey: batch.meterKey, channels: [...shown.values()] };
+}
+
+function checkSamples(samples: WireColumns): void {
+  samples.t.forEach((t, i) => {
+    const scale = samples.scale[i]!;
+    const float = scale === FLOAT32 || scale === FLOAT64;
+    if (!inTime(t))
+      throw new NightdrawError('bad-request', 'A reading lies outside the time of the recording.');
+    if (!float && (!Number.isSafeInteger(samples.counts[i]!) || Math.abs(scale) > 60))
+      throw new NightdrawError('bad-request', 'A reading is not a whole number of display digits.');
+  });
+}
+
+function inTime(t: number): boolean {
+  return t >= EARLIEST_MS && t <= LONGEST_MS;
+}
+
+function errorBody(error: ErrorCode, sentence: string): { error: ErrorCode; sentence: string } {
+  return { error, sentence };
+}

@@ -1,0 +1,296 @@
+import { createAbort } from '../../drivers/core/abort.ts';
+import type { Cancel, Clock } from '../../drivers/core/clock.ts';
+import type { Driver } from '../../drivers/core/driver.ts';
+import { LinkError } from '../../drivers/core/errors.ts';
+import { NightdrawError } from '../messages/errors.ts';
+import type { StartRecording } from '../messages/http.ts';
+import type { BluetoothStatus, Meter } from '../messages/meters.ts';
+import type { Recording, RecordingEvent } from '../messages/records.ts';
+import type { Batch, BatchReply, Readings, RecordingMessage } from '../messages/socket.ts';
+import type { Store } from '../store/store.ts';
+import { refusal, shownBatch, storeBatch } from './batches.ts';
+import { Broadcast, type HubListener } from './broadcast.ts';
+import { watchClock } from './clockSteps.ts';
+import { MeterTable } from './meterTable.ts';
+import type { Radio, VirtualCar } from './radio.ts';
+import { Recordings, type RecordingsOptions } from './recordings.ts';
+import { Sessions } from './sessions.ts';
+
+export interface HubOptions {
+  readonly store: Store;
+  readonly clock: Clock;
+  /** 0..1, for the jitter of reconnections. */
+  readonly random: () => number;
+  readonly drivers: readonly Driver[];
+  readonly radio: Radio;
+  readonly car: VirtualCar;
+  readonly recorder?: RecordingsOptions['recorder'];
+  /** Readings and the meter list are gathered for so long before they are told. */
+  readonly tellEveryMs?: number;
+}
+
+const TELL_EVERY_MS = 200;
+
+/**
+ * All meters that are alive, wherever their radio is, and all recordings that run over them. Errors are
+ * NightdrawError.
+ */
+export class Hub {
+  private readonly table: MeterTable;
+  private readonly broadcast: Broadcast;
+  private readonly recordings: Recordings;
+  private readonly sessions: Sessions;
+  private readonly stopClockWatch: Cancel;
+  private scanning: { readonly done: Promise<void>; stop(): void } | null = null;
+  private carRuns = false;
+
+  constructor(private readonly options: HubOptions) {
+    const { store, clock, random, drivers, radio, car } = options;
+    this.broadcast = new Broadcast(clock, () => this.meters(), options.tellEveryMs ?? TELL_EVERY_MS);
+    this.table = new MeterTable(() => this.broadcast.meterListChanged());
+    this.recordings = new Recordings({
+      store,
+      clock,
+      broadcast: this.broadcast,
+      recorder: options.recorder ?? {},
+    });
+    this.sessions = new Sessions({
+      clock,
+      random,
+      drivers,
+      radios: { server: radio, virtual: car.radio },
+      table: this.table,
+      sink: {
+        onReadings: (key, readings) => {
+          for (const open of this.recordings.with(key)) open.feed(key, readings);
+          this.broadcast.gather(
+            key,
+            readings.map(({ key: channel, reading, atMs }) => ({ ...reading, key: channel, atMs })),
+          );
+        },
+        onGap: (key, startMs, endMs, reason) => {
+          for (const open of this.recordings.with(key)) open.gap(key, startMs, endMs, reason);
+        },
+        onBadFrame: (key, sentence, atMs) => {
+          for (const open of this.recordings.with(key)) open.badFrame(key, sentence, atMs);
+        },
+        onLink: (key, what, sentence) => this.linkChanged(key, what, sentence),
+      },
+    });
+    this.stopClockWatch = watchClock(clock, (step) => this.recordings.clockStep(step));
+  }
+
+  listen(listener: HubListener): Cancel {
+    return this.broadcast.listen(listener);
+  }
+
+  meters(): Meter[] {
+    return this.table.list();
+  }
+
+  lastReadings(): readonly Readings[] {
+    return this.broadcast.lastReadings();
+  }
+
+  runningRecordings(): readonly RecordingMessage[] {
+    return this.recordings.messages();
+  }
+
+  bluetooth(): BluetoothStatus {
+    return this.options.radio.status();
+  }
+
+  get virtualCarRuns(): boolean {
+    return this.carRuns;
+  }
+
+  /** Looks for meters with the server's own radio; a scan that already runs is joined. */
+  async scan(seconds: number): Promise<Meter[]> {
+    this.scanning ??= this.startScan();
+    const { done, stop } = this.scanning;
+    const cancel = this.options.clock.after(seconds * 1000, stop);
+    try {
+      await done;
+    } catch (error) {
+      throw fromLink(error);
+    } finally {
+      cancel();
+      this.scanning = null;
+    }
+    return this.meters();
+  }
+
+  connect(key: string, name?: string): Meter {
+    if (key.startsWith('virtual:')) this.startCar();
+    return this.sessions.connect(key, name);
+  }
+
+  /** @throws NightdrawError conflict while the meter is being recorded */
+  async disconnect(key: string): Promise<Meter> {
+    this.table.get(key);
+    this.refuseWhileRecorded(key);
+    await this.sessions.disconnect(key);
+    this.table.change(key, { state: 'seen', sentence: '' });
+    this.broadcast.forget(key);
+    return this.table.get(key);
+  }
+
+  async virtualCar(action: 'start' | 'stop' | 'touch-handle' | 'wake'): Promise<void> {
+    const { car } = this.options;
+    const keys = car.meterIds.map((id) => `virtual:${id}`);
+    if (action === 'start') {
+      for (const key of keys) this.connect(key);
+    } else if (action === 'stop') {
+      for (const key of keys) this.refuseWhileRecorded(key);
+      await Promise.all(keys.map((key) => this.sessions.disconnect(key)));
+      for (const key of keys) {
+        this.table.remove(key);
+        this.broadcast.forget(key);
+      }
+      if (this.carRuns) car.stop();
+      this.carRuns = false;
+    } else if (!this.carRuns) {
+      throw new NightdrawError('conflict', 'The virtual car is not running; start it first.');
+    } else if (action === 'wake') car.wake();
+    else car.touchHandle();
+  }
+
+  startRecording(input: StartRecording): Recording {
+    const meters = [...new Set(input.meters)].map((key) => {
+      const meter = this.table.get(key);
+      if (meter.channels.length > 0) return meter;
+      if (meter.state === 'failed') throw new NightdrawError('meter-unknown', meter.sentence);
+      if (meter.state === 'seen') throw new NightdrawError('conflict', `Connect ${meter.name} first.`);
+      throw new NightdrawError('meter-unreachable', `${meter.name} has not answered yet.`);
+    });
+    return this.recordings.start(input, meters);
+  }
+
+  stopRecording(id: string): Recording {
+    return this.recordings.stop(id, (key) => this.table.find(key)?.state === 'connected');
+  }
+
+  moveRecording(id: string, caseId: string | null): Recording {
+    return this.recordings.move(id, caseId);
+  }
+
+  addEvent(id: string, kind: 'attempt' | 'note', text: string): RecordingEvent {
+    return this.recordings.addEvent(id, kind, text);
+  }
+
+  isRunning(recordingId: string): boolean {
+    return this.recordings.find(recordingId) !== undefined;
+  }
+
+  /** Takes up what a crash left running, and connects the meters that it needs. */
+  resume(): void {
+    for (const { key, name } of this.recordings.resume()) {
+      try {
+        this.connect(key, name);
+      } catch (error) {
+        this.broadcast.notice({ level: 'warning', text: fromLink(error).message });
+      }
+    }
+  }
+
+  announce(owner: string, meters: readonly Meter[]): void {
+    for (const meter of meters)
+      if (meter.source !== 'page' || !meter.key.startsWith('page:'))
+        throw new NightdrawError('bad-request', 'A page can announce only its own meters.');
+    this.table.announce(owner, meters, (key) => this.recordings.with(key).length > 0);
+    for (const meter of meters)
+      for (const open of this.recordings.with(meter.key)) this.recordings.addChannels(open, meter);
+  }
+
+  batch(owner: string, batch: Batch): BatchReply {
+    try {
+      const open = this.recordings.find(batch.recordingId);
+      const recording = open?.recording ?? this.options.store.getRecording(batch.recordingId);
+      const isNews = (e: RecordingEvent) => e.kind !== 'clock-step' || !open?.knowsStep(e.atMs, e.value ?? 0);
+      const reply = storeBatch(this.options.store, recording, batch, isNews);
+      if (open !== undefined && reply.ok && reply.upTo === batch.number) {
+        for (const e of batch.events)
+          if (e.kind === 'clock-step' && isNews(e)) open.noteStep(e.atMs, e.value ?? 0);
+        this.broadcast.readings(shownBatch(batch, recording, open.startNowMs), owner);
+      }
+      return reply;
+    } catch (error) {
+      return refusal(error);
+    }
+  }
+
+  relay(owner: string, readings: Readings): void {
+    if (!this.table.owns(owner, readings.meterKey))
+      throw new NightdrawError('conflict', 'Announce the meter before sending its readings.');
+    this.broadcast.readings(readings, owner);
+  }
+
+  /** Disconnects all meters and makes everything durable. @returns samples that could not be stored */
+  async close(): Promise<number> {
+    this.stopClockWatch();
+    this.scanning?.stop();
+    await this.sessions.close();
+    if (this.carRuns) this.options.car.stop();
+    const lost = this.recordings.close();
+    this.broadcast.close();
+    return lost;
+  }
+
+  private startCar(): void {
+    if (this.carRuns) return;
+    this.options.car.start();
+    this.carRuns = true;
+  }
+
+  private refuseWhileRecorded(key: string): void {
+    if (this.recordings.with(key).length > 0)
+      throw new NightdrawError('conflict', 'This meter is being recorded; stop the recording first.');
+  }
+
+  private linkChanged(key: string, what: 'connected' | 'dropped' | 'failed', sentence: string): void {
+    const nowMs = this.options.clock.nowMs();
+    const name = this.table.find(key)?.name ?? key;
+    for (const open of this.recordings.with(key)) {
+      if (what === 'connected') open.event('meter-connected', `${name} is connected.`, nowMs);
+      else open.event('meter-dropped', `${name}: ${sentence}`, nowMs);
+      if (what === 'failed') open.absent(key, 'dropped');
+    }
+  }
+
+  private startScan(): { done: Promise<void>; stop(): void } {
+    const { radio, drivers } = this.options;
+    const abort = createAbort();
+    for (const meter of this.meters())
+      if (meter.source === 'server' && !this.sessions.has(meter.key)) this.table.remove(meter.key);
+    const done = radio.link.find({
+      services: drivers.flatMap((d) => d.services.filter((s) => s.advertised).map((s) => s.uuid)),
+      signal: abort.signal,
+      onSeen: ({ id, name, rssi }) => {
+        const key = `server:${id}`;
+        const before = this.table.find(key);
+        if (before !== undefined) this.table.change(key, { rssi, name: name ?? before.name });
+        else
+          this.table.put({
+            key,
+            source: 'server',
+            name: name ?? id,
+            driver: null,
+            state: 'seen',
+            rssi,
+            channels: [],
+            sentence: '',
+          });
+      },
+    });
+    return { done, stop: () => abort.abort() };
+  }
+}
+
+/** A radio's failure as the page is told of it. */
+function fromLink(error: unknown): NightdrawError {
+  if (error instanceof NightdrawError) return error;
+  if (!(error instanceof LinkError)) return new NightdrawError('internal', String(error));
+  const unusable =
+    error.code === 'no-bluetooth' || error.code === 'not-allowed' || error.code === 'link-died';
+  return new NightdrawError(unusable ? 'no-bluetooth' : 'meter-unreachable', error.message);
+}

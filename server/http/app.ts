@@ -1,0 +1,48 @@
+import express, { type Express } from 'express';
+import { NightdrawError } from '../messages/errors.ts';
+import { caseRoutes } from './caseRoutes.ts';
+import { errorHandler } from './failures.ts';
+import { refusalOf } from './guard.ts';
+import { securityHeaders } from './headers.ts';
+import { meterRoutes, statusRoutes, virtualCarRoutes } from './meterRoutes.ts';
+import { pageRoutes } from './page.ts';
+import { recordingRoutes } from './recordingRoutes.ts';
+import type { Services } from './services.ts';
+
+/** A case with its notes is a few kilobytes. */
+const JSON_LIMIT = '64kb';
+
+/** The HTTP side of the server: the page and its API. Every answer carries the security headers. */
+export function createApp(services: Services): Express {
+  const app = express();
+  app.disable('x-powered-by');
+  app.set('query parser', 'simple');
+  app.use(securityHeaders);
+  app.use((request, _response, next) => {
+    const refusal = refusalOf(request);
+    next(refusal === null ? undefined : new NightdrawError('origin-refused', refusal));
+  });
+
+  const api = express.Router();
+  api.use((_request, response, next) => {
+    response.set('Cache-Control', 'no-store');
+    next();
+  });
+  api.use(express.json({ limit: JSON_LIMIT }));
+  api.use('/status', statusRoutes(services));
+  api.use('/cases', caseRoutes(services));
+  api.use('/recordings', recordingRoutes(services));
+  api.use('/meters', meterRoutes(services));
+  api.use('/virtual-car', virtualCarRoutes(services));
+  api.use(() => {
+    throw new NightdrawError('not-found');
+  });
+
+  app.use('/api', api);
+  app.use(pageRoutes(services.pageFolder));
+  app.use(() => {
+    throw new NightdrawError('not-found');
+  });
+  app.use(errorHandler(services.log));
+  return app;
+}

@@ -1,0 +1,68 @@
+import { Router } from 'express';
+import { z } from 'zod';
+import { NightdrawError } from '../messages/errors.ts';
+import {
+  addEventSchema,
+  chartQuerySchema,
+  moveRecordingSchema,
+  startRecordingSchema,
+  type RecordingDetail,
+} from '../messages/http.ts';
+import { idSchema } from '../messages/records.ts';
+import { chartOf } from './chart.ts';
+import type { Services } from './services.ts';
+
+const listQuerySchema = z.object({ case: idSchema.optional() });
+
+export function recordingRoutes({ store, hub }: Services): Router {
+  const router = Router();
+
+  router.get('/', (request, response) => {
+    response.json(store.listRecordings(listQuerySchema.parse(request.query).case));
+  });
+
+  router.post('/', (request, response) => {
+    response.status(201).json(hub.startRecording(startRecordingSchema.parse(request.body)));
+  });
+
+  router.get('/:id', (request, response) => {
+    const id = idSchema.parse(request.params.id);
+    const detail: RecordingDetail = {
+      recording: store.getRecording(id),
+      events: store.listEvents(id),
+      gaps: store.listGaps(id),
+    };
+    response.json(detail);
+  });
+
+  /** Moves a recording to a case, or out of one. */
+  router.patch('/:id', (request, response) => {
+    const id = idSchema.parse(request.params.id);
+    response.json(hub.moveRecording(id, moveRecordingSchema.parse(request.body).caseId));
+  });
+
+  router.delete('/:id', (request, response) => {
+    const id = idSchema.parse(request.params.id);
+    if (hub.isRunning(id))
+      throw new NightdrawError('conflict', 'The recording is still running; stop it first.');
+    store.deleteRecording(id);
+    response.status(204).end();
+  });
+
+  router.post('/:id/stop', (request, response) => {
+    response.json(hub.stopRecording(idSchema.parse(request.params.id)));
+  });
+
+  router.post('/:id/events', (request, response) => {
+    const id = idSchema.parse(request.params.id);
+    const { kind, text } = addEventSchema.parse(request.body);
+    response.status(201).json(hub.addEvent(id, kind, text));
+  });
+
+  router.get('/:id/chart', (request, response) => {
+    const recording = store.getRecording(idSchema.parse(request.params.id));
+    response.json(chartOf(store, recording, chartQuerySchema.parse(request.query)));
+  });
+
+  return router;
+}
