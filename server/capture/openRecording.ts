@@ -39,8 +39,9 @@ export class OpenRecording {
     return this.recording.channels.some((c) => c.meterKey === meterKey);
   }
 
+  /** Whole microseconds: what lies below is the noise of subtracting two doubles. */
   timeOf(nowMs: number): number {
-    return nowMs - this.startNowMs;
+    return Math.round((nowMs - this.startNowMs) * 1000) / 1000;
   }
 
   feed(meterKey: string, readings: readonly SessionReading[]): void {

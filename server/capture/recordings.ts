@@ -187,6 +187,10 @@ function channelsOf(meter: Meter): ChannelInput[] {
 }
 
 function provenanceOf(meters: readonly Meter[]): string {
-  const where = { server: 'this computer', page: 'a page', virtual: 'the virtual car; not a real vehicle' };
-  return meters.map((m) => `${m.name}, read by ${where[m.source]}.`).join(' ');
+  const from = {
+    server: 'read by this computer',
+    page: 'read by a browser',
+    virtual: 'a meter of the virtual car, not of a real vehicle',
+  };
+  return meters.map((m) => `${m.name}: ${from[m.source]}.`).join(' ');
 }

@@ -1,0 +1,19 @@
+import { existsSync, readFileSync } from 'node:fs';
+import path from 'node:path';
+
+/** The checkout, found from here upwards: this file lies deeper once it is built. */
+export const PROJECT_ROOT = findRoot(import.meta.dirname);
+
+export const VERSION = (
+  JSON.parse(readFileSync(path.join(PROJECT_ROOT, 'package.json'), 'utf8')) as { version: string }
+).version;
+
+/** Where the build puts the page. */
+export const PAGE_FOLDER = path.join(PROJECT_ROOT, '.build', 'web');
+
+function findRoot(folder: string): string {
+  if (existsSync(path.join(folder, 'package.json'))) return folder;
+  const parent = path.dirname(folder);
+  if (parent === folder) throw new Error('package.json is missing beside the program.');
+  return findRoot(parent);
+}

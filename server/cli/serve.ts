@@ -1,0 +1,123 @@
+import { createServer, type Server } from 'node:http';
+import { networkInterfaces } from 'node:os';
+import path from 'node:path';
+import { processClock } from '../../drivers/links/node/clock.ts';
+import { LinkError } from '../../drivers/core/errors.ts';
+import { DRIVERS } from '../../drivers/meters/registry.ts';
+import { Hub } from '../capture/hub.ts';
+import type { Radio } from '../capture/radio.ts';
+import { createApp } from '../http/app.ts';
+import { listen, LOOPBACK } from '../http/listen.ts';
+import { attachLive } from '../live/socket.ts';
+import { SCENARIOS } from '../simulator/scenarios.ts';
+import { openStore } from '../store/openStore.ts';
+import { UsageError, type Command, type CommandContext } from './command.ts';
+import { PAGE_FOLDER, PROJECT_ROOT, VERSION } from './project.ts';
+import { createVirtualCar } from './virtualCar.ts';
+
+const DEFAULT_PORT = 4280;
+
+export const serveCommand: Command = {
+  name: 'serve',
+  summary: 'starts the server with its page and prints the address',
+  usage: [
+    'Usage: nightdraw serve [--port N] [--lan] [--data DIR]',
+    '',
+    `  --port N    port to listen on; 0 takes any free one (default ${DEFAULT_PORT}, or any when that is in use)`,
+    '  --lan       listen on all addresses of this computer, not only on its own loopback: everyone on the same',
+    '              network can then see and change the recordings; use it only in a network that you trust',
+    '  --data DIR  folder of the database (default: NIGHTDRAW_DATA, or recordings/)',
+  ].join('\n'),
+  options: { port: { type: 'string' }, lan: { type: 'boolean' }, data: { type: 'string' } },
+
+  async run(context, { values }) {
+    const wanted = typeof values.port === 'string' ? portOf(values.port) : null;
+    const lan = values.lan === true;
+    const log = (line: string) => context.stderr(`${line}\n`);
+    const data =
+      typeof values.data === 'string'
+        ? values.data
+        : (context.env.NIGHTDRAW_DATA ?? path.join(PROJECT_ROOT, 'recordings'));
+    const store = openStore(path.join(data, 'nightdraw.db'));
+    const radio: Radio = {
+      link: {
+        kind: 'node',
+        find: () => Promise.reject(new LinkError('no-bluetooth', 'no')),
+        connect: () => Promise.reject(new LinkError('no-bluetooth', 'no')),
+      },
+      status: () => ({
+        state: 'unavailable',
+        reason: 'no-adapter',
+        sentence: 'This computer has no Bluetooth adapter.',
+      }),
+    };
+    const hub = new Hub({
+      store,
+      clock: processClock,
+      random: Math.random,
+      drivers: DRIVERS,
+      radio,
+      car: createVirtualCar({
+        scenario: SCENARIOS.live,
+        seed: () => Math.floor(Math.random() * 2 ** 31),
+        clock: processClock,
+      }),
+    });
+    const app = createApp({ store, hub, version: VERSION, pageFolder: PAGE_FOLDER, log });
+    const server = createServer(app);
+    const live = attachLive({ server, hub, clock: processClock, log });
+    try {
+      const port = await listenSomewhere(server, wanted, lan, log);
+      hub.resume();
+      context.stdout(`Nightdraw is at http://${LOOPBACK}:${port}/\n`);
+      if (lan) sayLan(port, log);
+      await untilAborted(context);
+    } finally {
+      await live.close();
+      server.closeAllConnections();
+      const lost = await hub.close();
+      if (lost > 0) log(`${lost} readings could not be stored.`);
+      store.close();
+    }
+    return 0;
+  },
+};
+
+async function listenSomewhere(
+  server: Server,
+  wanted: number | null,
+  lan: boolean,
+  log: (line: string) => void,
+): Promise<number> {
+  try {
+    return await listen(server, wanted ?? DEFAULT_PORT, lan);
+  } catch (error) {
+    const { code } = error as { code?: string };
+    if (code === 'EADDRINUSE' && wanted === null) {
+      log(`Port ${DEFAULT_PORT} is in use, perhaps by another Nightdraw; taking another.`);
+      return listen(server, 0, lan);
+    }
+    if (code === 'EADDRINUSE') throw new UsageError(`Port ${wanted} is in use; choose another, or --port 0.`);
+    if (code === 'EACCES') throw new UsageError(`Port ${wanted} is not allowed; choose one above 1023.`);
+    throw error;
+  }
+}
+
+function sayLan(port: number, log: (line: string) => void): void {
+  for (const { address, family, internal } of Object.values(networkInterfaces()).flatMap((i) => i ?? []))
+    if (family === 'IPv4' && !internal) log(`On this network: http://${address}:${port}/`);
+  log('Everyone on this network can see and change the recordings while this runs.');
+  log('A browser gives a page from another computer no Bluetooth over plain http.');
+}
+
+function portOf(text: string): number {
+  const port = Number(text);
+  if (!/^\d{1,5}$/.test(text) || port > 65_535)
+    throw new UsageError('--port needs a number from 0 to 65535.');
+  return port;
+}
+
+function untilAborted({ signal }: CommandContext): Promise<void> {
+  if (signal.aborted) return Promise.resolve();
+  return new Promise((resolve) => signal.addEventListener('abort', () => resolve(), { once: true }));
+}
