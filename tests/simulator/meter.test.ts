@@ -121,6 +121,13 @@ describe('radio', () => {
     expect(Math.abs(lost - 0.03 * n)).toBeLessThan(4 * Math.sqrt(0.03 * 0.97 * n));
   });
 
+  it('loses readings whatever they say', () => {
+    const meter = steadyMeter({ noise: 0.05, radio: { ...AT_ONCE, loss: 0.3 } });
+    const lost: number[] = [];
+    for (let i = 0; i < 10_000; i++) if (meter.arrivalS(i) === null) lost.push(meter.counts(i));
+    expect(Math.abs(mean(lost) - 123.4)).toBeLessThan((4 * 50) / Math.sqrt(lost.length));
+  });
+
   it('sends in bunches at connection events, in order, some an event later', () => {
     const meter = radio({ latencyS: 0.004, connectionIntervalS: 0.27, missedEvents: 0.1 });
     const waits: number[] = [];

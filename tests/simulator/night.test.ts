@@ -76,6 +76,13 @@ describe('truth', () => {
     expect(truth.polling.stoppedAtS).toBe(155 * 60);
   });
 
+  it('averages the last hour over one hour', () => {
+    const { truth } = makeNight(SCENARIOS['keeps-waking'], 1);
+    const car = createCar(SCENARIOS['keeps-waking'], 1);
+    const endS = truth.durationS;
+    expect(truth.averageLastHourA! * 3600).toBeCloseTo(car.chargeC(endS) - car.chargeC(endS - 3600), 6);
+  });
+
   it('gives the rest voltage at the end, without load and surface charge', () => {
     const { truth } = makeNight(SCENARIOS['low-auxiliary'], 1);
     expect(truth.restVoltageV).toBeCloseTo(11.98 - (0.024 * truth.totalChargeC) / 3600, 12);

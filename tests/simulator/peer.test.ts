@@ -97,6 +97,14 @@ describe('virtual peers', () => {
     expectSame(clamp!.heard, makeNight(scenario, 4, 60).clamp);
   });
 
+  it('stops everything when the connection is closed before a dropout', () => {
+    const radio = { ...SCENARIOS.live.clamp.radio, dropouts: [{ fromS: 20, toS: 35 }] };
+    const scenario = { ...SCENARIOS.live, clamp: { ...SCENARIOS.live.clamp, radio } };
+    const [clamp] = overTheAir(scenario, 4, 10); // overTheAir expects that no timer is left
+    expect(clamp!.heard.t.length).toBe(99);
+    expect(clamp!.drops).toEqual([]);
+  });
+
   it('loses readings where the radio does, and no others', () => {
     const radio = { ...SCENARIOS.live.clamp.radio, loss: 0.1 };
     const scenario = { ...SCENARIOS.live, clamp: { ...SCENARIOS.live.clamp, radio } };
