@@ -1,6 +1,6 @@
 import { FLOAT32, FLOAT64 } from '../../drivers/core/reading.ts';
 import { ERRORS, NightdrawError, type ErrorCode } from '../messages/errors.ts';
-import type { Channel, Recording, RecordingEvent } from '../messages/records.ts';
+import type { Channel, Recording } from '../messages/records.ts';
 import type { Batch, BatchReply, Readings } from '../messages/socket.ts';
 import { decodeColumns, type WireColumns } from '../messages/wire.ts';
 import type { Commit, Store } from '../store/store.ts';
@@ -15,12 +15,7 @@ const EARLIEST_MS = -60_000;
  * Stores one numbered batch of a page meter; the reply says what is durable now.
  * @throws NightdrawError where the batch cannot be stored
  */
-export function storeBatch(
-  store: Pick<Store, 'commit'>,
-  recording: Recording,
-  batch: Batch,
-  keepEvent: (event: RecordingEvent) => boolean,
-): BatchReply {
+export function storeBatch(store: Pick<Store, 'commit'>, recording: Recording, batch: Batch): BatchReply {
   const channelOf = (key: string): Channel => {
     const channel = recording.channels.find((c) => c.meterKey === batch.meterKey && c.key === key);
     if (channel === undefined)
@@ -46,7 +41,7 @@ export function storeBatch(
         reason: gap.reason,
       };
     }),
-    events: batch.events.filter(keepEvent),
+    events: batch.events,
     batch: { meterKey: batch.meterKey, number: batch.number },
   };
   const result = store.commit(step);

@@ -68,8 +68,8 @@ export class Broadcast {
   }
 
   gather(meterKey: string, readings: readonly Shown[]): void {
-    let channels = this.gathered.get(meterKey);
-    if (channels === undefined) this.gathered.set(meterKey, (channels = new Map()));
+    const channels = this.gathered.get(meterKey) ?? new Map<string, ShownChannel>();
+    this.gathered.set(meterKey, channels);
     for (const reading of readings) addShown(channels, reading);
     this.schedule();
   }

@@ -1,4 +1,3 @@
-import { createAbort } from '../../drivers/core/abort.ts';
 import type { Cancel, Clock } from '../../drivers/core/clock.ts';
 import type { Driver } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
@@ -6,14 +5,16 @@ import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
 import type { BluetoothStatus, Meter } from '../messages/meters.ts';
 import type { Recording, RecordingEvent } from '../messages/records.ts';
-import type { Batch, BatchReply, Readings, RecordingMessage } from '../messages/socket.ts';
+import type { Readings, RecordingMessage } from '../messages/socket.ts';
 import type { Store } from '../store/store.ts';
-import { refusal, shownBatch, storeBatch } from './batches.ts';
 import { Broadcast, type HubListener } from './broadcast.ts';
+import type { Claims } from './claims.ts';
 import { watchClock } from './clockSteps.ts';
 import { MeterTable } from './meterTable.ts';
+import { PageMeters } from './pageMeters.ts';
 import type { Radio, VirtualCar } from './radio.ts';
 import { Recordings, type RecordingsOptions } from './recordings.ts';
+import { Scanner } from './scanner.ts';
 import { Sessions } from './sessions.ts';
 
 export interface HubOptions {
@@ -24,6 +25,7 @@ export interface HubOptions {
   readonly drivers: readonly Driver[];
   readonly radio: Radio;
   readonly car: VirtualCar;
+  readonly claims: Claims;
   readonly recorder?: RecordingsOptions['recorder'];
   /** Readings and the meter list are gathered for so long before they are told. */
   readonly tellEveryMs?: number;
@@ -40,17 +42,23 @@ export class Hub {
   private readonly broadcast: Broadcast;
   private readonly recordings: Recordings;
   private readonly sessions: Sessions;
+  private readonly scanner: Scanner;
+  /** What the pages' sockets call. */
+  readonly pages: PageMeters;
   private readonly stopClockWatch: Cancel;
-  private scanning: { readonly done: Promise<void>; stop(): void } | null = null;
   private carRuns = false;
 
   constructor(private readonly options: HubOptions) {
-    const { store, clock, random, drivers, radio, car } = options;
+    const { store, clock, random, drivers, radio, car, claims } = options;
     this.broadcast = new Broadcast(clock, () => this.meters(), options.tellEveryMs ?? TELL_EVERY_MS);
-    this.table = new MeterTable(() => this.broadcast.meterListChanged());
+    this.table = new MeterTable(
+      () => this.broadcast.meterListChanged(),
+      (key) => this.broadcast.forget(key),
+    );
     this.recordings = new Recordings({
       store,
       clock,
+      claims,
       broadcast: this.broadcast,
       recorder: options.recorder ?? {},
     });
@@ -76,6 +84,19 @@ export class Hub {
         },
         onLink: (key, what, sentence) => this.linkChanged(key, what, sentence),
       },
+    });
+    this.pages = new PageMeters({
+      store,
+      table: this.table,
+      broadcast: this.broadcast,
+      recordings: this.recordings,
+    });
+    this.scanner = new Scanner({
+      clock,
+      drivers,
+      link: radio.link,
+      table: this.table,
+      isInUse: (key) => this.sessions.has(key),
     });
     this.stopClockWatch = watchClock(clock, (step) => this.recordings.clockStep(step));
   }
@@ -106,16 +127,10 @@ export class Hub {
 
   /** Looks for meters with the server's own radio; a scan that already runs is joined. */
   async scan(seconds: number): Promise<Meter[]> {
-    this.scanning ??= this.startScan();
-    const { done, stop } = this.scanning;
-    const cancel = this.options.clock.after(seconds * 1000, stop);
     try {
-      await done;
+      await this.scanner.scan(seconds);
     } catch (error) {
       throw fromLink(error);
-    } finally {
-      cancel();
-      this.scanning = null;
     }
     return this.meters();
   }
@@ -143,10 +158,7 @@ export class Hub {
     } else if (action === 'stop') {
       for (const key of keys) this.refuseWhileRecorded(key);
       await Promise.all(keys.map((key) => this.sessions.disconnect(key)));
-      for (const key of keys) {
-        this.table.remove(key);
-        this.broadcast.forget(key);
-      }
+      for (const key of keys) this.table.remove(key);
       if (this.carRuns) car.stop();
       this.carRuns = false;
     } else if (!this.carRuns) {
@@ -193,42 +205,10 @@ export class Hub {
     }
   }
 
-  announce(owner: string, meters: readonly Meter[]): void {
-    for (const meter of meters)
-      if (meter.source !== 'page' || !meter.key.startsWith('page:'))
-        throw new NightdrawError('bad-request', 'A page can announce only its own meters.');
-    this.table.announce(owner, meters, (key) => this.recordings.with(key).length > 0);
-    for (const meter of meters)
-      for (const open of this.recordings.with(meter.key)) this.recordings.addChannels(open, meter);
-  }
-
-  batch(owner: string, batch: Batch): BatchReply {
-    try {
-      const open = this.recordings.find(batch.recordingId);
-      const recording = open?.recording ?? this.options.store.getRecording(batch.recordingId);
-      const isNews = (e: RecordingEvent) => e.kind !== 'clock-step' || !open?.knowsStep(e.atMs, e.value ?? 0);
-      const reply = storeBatch(this.options.store, recording, batch, isNews);
-      if (open !== undefined && reply.ok && reply.upTo === batch.number) {
-        for (const e of batch.events)
-          if (e.kind === 'clock-step' && isNews(e)) open.noteStep(e.atMs, e.value ?? 0);
-        this.broadcast.readings(shownBatch(batch, recording, open.startNowMs), owner);
-      }
-      return reply;
-    } catch (error) {
-      return refusal(error);
-    }
-  }
-
-  relay(owner: string, readings: Readings): void {
-    if (!this.table.owns(owner, readings.meterKey))
-      throw new NightdrawError('conflict', 'Announce the meter before sending its readings.');
-    this.broadcast.readings(readings, owner);
-  }
-
   /** Disconnects all meters and makes everything durable. @returns samples that could not be stored */
   async close(): Promise<number> {
     this.stopClockWatch();
-    this.scanning?.stop();
+    this.scanner.stop();
     await this.sessions.close();
     if (this.carRuns) this.options.car.stop();
     const lost = this.recordings.close();
@@ -255,34 +235,6 @@ export class Hub {
       else open.event('meter-dropped', `${name}: ${sentence}`, nowMs);
       if (what === 'failed') open.absent(key, 'dropped');
     }
-  }
-
-  private startScan(): { done: Promise<void>; stop(): void } {
-    const { radio, drivers } = this.options;
-    const abort = createAbort();
-    for (const meter of this.meters())
-      if (meter.source === 'server' && !this.sessions.has(meter.key)) this.table.remove(meter.key);
-    const done = radio.link.find({
-      services: drivers.flatMap((d) => d.services.filter((s) => s.advertised).map((s) => s.uuid)),
-      signal: abort.signal,
-      onSeen: ({ id, name, rssi }) => {
-        const key = `server:${id}`;
-        const before = this.table.find(key);
-        if (before !== undefined) this.table.change(key, { rssi, name: name ?? before.name });
-        else
-          this.table.put({
-            key,
-            source: 'server',
-            name: name ?? id,
-            driver: null,
-            state: 'seen',
-            rssi,
-            channels: [],
-            sentence: '',
-          });
-      },
-    });
-    return { done, stop: () => abort.abort() };
   }
 }
 

@@ -6,7 +6,10 @@ export class MeterTable {
   private readonly meters = new Map<string, Meter>();
   private readonly owners = new Map<string, string>();
 
-  constructor(private readonly onChange: () => void) {}
+  constructor(
+    private readonly onChange: () => void,
+    private readonly onRemoved: (key: string) => void,
+  ) {}
 
   list(): Meter[] {
     return [...this.meters.values()].sort((a, b) => a.key.localeCompare(b.key));
@@ -36,7 +39,9 @@ export class MeterTable {
 
   remove(key: string): void {
     this.owners.delete(key);
-    if (this.meters.delete(key)) this.onChange();
+    if (!this.meters.delete(key)) return;
+    this.onRemoved(key);
+    this.onChange();
   }
 
   owns(owner: string, key: string): boolean {

@@ -18,4 +18,3 @@ export interface VirtualCar {
   touchHandle(): void;
   wake(): void;
 }
-

@@ -6,6 +6,7 @@ import type { ChannelInput, Recording, RecordingEvent } from '../messages/record
 import type { RecordingMessage } from '../messages/socket.ts';
 import type { Store } from '../store/store.ts';
 import type { Broadcast } from './broadcast.ts';
+import type { Claims } from './claims.ts';
 import { clockStepText, type ClockStep } from './clockSteps.ts';
 import { OpenRecording } from './openRecording.ts';
 import { Recorder, type RecorderOptions } from './recorder.ts';
@@ -15,6 +16,7 @@ export interface RecordingsOptions {
   readonly store: Store;
   readonly clock: Clock;
   readonly broadcast: Broadcast;
+  readonly claims: Claims;
   readonly recorder: Pick<RecorderOptions, 'commitEveryMs' | 'waitingLimit' | 'retryMs'>;
 }
 
@@ -80,6 +82,7 @@ export class Recordings {
     const recording = store.stopRecording(id, open.timeOf(nowMs));
     open.recorder.close();
     this.running.delete(id);
+    this.options.claims.drop(id);
     this.options.broadcast.recording({ recording, startNowMs: null });
     return recording;
   }
@@ -119,9 +122,10 @@ export class Recordings {
    * @returns the meters of this server that they need
    */
   resume(): { readonly key: string; readonly name: string }[] {
-    const { store, clock } = this.options;
+    const { store, clock, claims } = this.options;
     const meters = new Map<string, string>();
-    for (const recording of store.listRecordings().filter((r) => r.state === 'recording')) {
+    const left = store.listRecordings().filter((r) => r.state === 'recording' && !claims.isElsewhere(r.id));
+    for (const recording of left) {
       const elapsed = elapsedMs(recording, store.listEvents(recording.id), clock.utcMs());
       const nowMs = clock.nowMs();
       const open = this.open(recording, nowMs - elapsed);
@@ -149,6 +153,7 @@ export class Recordings {
     for (const open of this.all()) {
       if (!open.recorder.flush()) lost += open.recorder.waitingSamples;
       open.recorder.close();
+      this.options.claims.drop(open.recording.id);
     }
     this.running.clear();
     return lost;
@@ -170,6 +175,7 @@ export class Recordings {
     });
     const open = new OpenRecording(recording, startNowMs, recorder);
     this.running.set(recording.id, open);
+    this.options.claims.take(recording.id);
     return open;
   }
 }

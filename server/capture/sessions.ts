@@ -4,6 +4,7 @@ import { startSession } from '../../drivers/session/session.ts';
 import type { GapReason, Session, SessionReading, SessionState } from '../../drivers/session/types.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { Meter } from '../messages/meters.ts';
+import { displayName } from './displayName.ts';
 import type { MeterTable } from './meterTable.ts';
 import type { Radio } from './radio.ts';
 
@@ -97,12 +98,12 @@ export class Sessions {
         },
         onMeter: (meter) =>
           table.change(key, {
-            name: meter.name,
-            driver: meter.driverTitle,
+            name: displayName(meter.name) || meterId,
+            driver: meter.driverTitle.slice(0, 120),
             channels: meter.channels.map(({ key: channel, quantity, label }) => ({
               key: channel,
               quantity,
-              label,
+              label: displayName(label),
               apertureMs: null,
             })),
           }),

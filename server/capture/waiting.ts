@@ -24,7 +24,7 @@ export interface Lost {
  * than `limit`, the oldest group goes, and says what it held.
  */
 export class WaitingSamples {
-  private groups: Group[] = [];
+  private readonly groups: Group[] = [];
   private count = 0;
 
   constructor(private readonly limit: number) {}

@@ -1,5 +1,6 @@
 import { existsSync, readFileSync } from 'node:fs';
 import path from 'node:path';
+import type { CommandContext, ParsedArgs } from './command.ts';
 
 /** The checkout, found from here upwards: this file lies deeper once it is built. */
 export const PROJECT_ROOT = findRoot(import.meta.dirname);
@@ -10,6 +11,18 @@ export const VERSION = (
 
 /** Where the build puts the page. */
 export const PAGE_FOLDER = path.join(PROJECT_ROOT, '.build', 'web');
+
+/** The folder that holds the database: `--data`, NIGHTDRAW_DATA, or recordings/ in the checkout. */
+export function dataFolder({ env, cwd }: CommandContext, { values }: ParsedArgs): string {
+  const given = typeof values.data === 'string' ? values.data : env.NIGHTDRAW_DATA;
+  return given === undefined || given === ''
+    ? path.join(PROJECT_ROOT, 'recordings')
+    : path.resolve(cwd, given);
+}
+
+export function databaseFile(folder: string): string {
+  return path.join(folder, 'nightdraw.db');
+}
 
 function findRoot(folder: string): string {
   if (existsSync(path.join(folder, 'package.json'))) return folder;

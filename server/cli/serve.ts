@@ -1,18 +1,17 @@
 import { createServer, type Server } from 'node:http';
 import { networkInterfaces } from 'node:os';
-import path from 'node:path';
 import { processClock } from '../../drivers/links/node/clock.ts';
-import { LinkError } from '../../drivers/core/errors.ts';
+import { createNodeLink } from '../../drivers/links/node/link.ts';
 import { DRIVERS } from '../../drivers/meters/registry.ts';
+import { fileClaims } from '../capture/claims.ts';
 import { Hub } from '../capture/hub.ts';
-import type { Radio } from '../capture/radio.ts';
 import { createApp } from '../http/app.ts';
 import { listen, LOOPBACK } from '../http/listen.ts';
 import { attachLive } from '../live/socket.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
 import { openStore } from '../store/openStore.ts';
 import { UsageError, type Command, type CommandContext } from './command.ts';
-import { PAGE_FOLDER, PROJECT_ROOT, VERSION } from './project.ts';
+import { databaseFile, dataFolder, PAGE_FOLDER, VERSION } from './project.ts';
 import { createVirtualCar } from './virtualCar.ts';
 
 const DEFAULT_PORT = 4280;
@@ -30,33 +29,21 @@ export const serveCommand: Command = {
   ].join('\n'),
   options: { port: { type: 'string' }, lan: { type: 'boolean' }, data: { type: 'string' } },
 
-  async run(context, { values }) {
+  async run(context, parsed) {
+    const { values } = parsed;
     const wanted = typeof values.port === 'string' ? portOf(values.port) : null;
     const lan = values.lan === true;
     const log = (line: string) => context.stderr(`${line}\n`);
-    const data =
-      typeof values.data === 'string'
-        ? values.data
-        : (context.env.NIGHTDRAW_DATA ?? path.join(PROJECT_ROOT, 'recordings'));
-    const store = openStore(path.join(data, 'nightdraw.db'));
-    const radio: Radio = {
-      link: {
-        kind: 'node',
-        find: () => Promise.reject(new LinkError('no-bluetooth', 'no')),
-        connect: () => Promise.reject(new LinkError('no-bluetooth', 'no')),
-      },
-      status: () => ({
-        state: 'unavailable',
-        reason: 'no-adapter',
-        sentence: 'This computer has no Bluetooth adapter.',
-      }),
-    };
+    const data = dataFolder(context, parsed);
+    const store = openStore(databaseFile(data));
+    const radio = createNodeLink();
     const hub = new Hub({
       store,
       clock: processClock,
       random: Math.random,
       drivers: DRIVERS,
-      radio,
+      radio: { link: radio, status: () => radio.status() },
+      claims: fileClaims(data),
       car: createVirtualCar({
         scenario: SCENARIOS.live,
         seed: () => Math.floor(Math.random() * 2 ** 31),
@@ -70,6 +57,7 @@ export const serveCommand: Command = {
       const port = await listenSomewhere(server, wanted, lan, log);
       hub.resume();
       context.stdout(`Nightdraw is at http://${LOOPBACK}:${port}/\n`);
+      radio.start();
       if (lan) sayLan(port, log);
       await untilAborted(context);
     } finally {
@@ -77,6 +65,7 @@ export const serveCommand: Command = {
       server.closeAllConnections();
       const lost = await hub.close();
       if (lost > 0) log(`${lost} readings could not be stored.`);
+      await radio.close();
       store.close();
     }
     return 0;

@@ -67,15 +67,15 @@ export function attachLive({ server, hub, clock, log }: LiveOptions): Live {
 
     handle('clock', () => ({ nowMs: clock.nowMs(), utcMs: clock.utcMs() }));
     handle('announce', (body) => {
-      hub.announce(socket.id, announceSchema.parse(body));
+      hub.pages.announce(socket.id, announceSchema.parse(body));
       return { ok: true };
     });
-    handle('batch', (body) => hub.batch(socket.id, batchSchema.parse(body)));
+    handle('batch', (body) => hub.pages.batch(socket.id, batchSchema.parse(body)));
     handle('relay', (body) => {
-      hub.relay(socket.id, readingsSchema.parse(body));
+      hub.pages.relay(socket.id, readingsSchema.parse(body));
       return { ok: true };
     });
-    socket.on('disconnect', () => hub.announce(socket.id, []));
+    socket.on('disconnect', () => hub.pages.announce(socket.id, []));
     welcome(socket, hub);
   });
 
