@@ -1,4 +1,5 @@
 /** What pages and parts import of this room. `createSync` is called once, by main. */
+export { createSync } from './createSync.ts';
 export type {
   AwaitedMeter,
   ConnectOutcome,

@@ -1,0 +1,161 @@
+import type { Clock } from '../../drivers/core/clock.ts';
+import type { Driver } from '../../drivers/core/driver.ts';
+import { LinkError } from '../../drivers/core/errors.ts';
+import type { Link, SeenMeter } from '../../drivers/core/link.ts';
+import { startSession } from '../../drivers/session/session.ts';
+import type { GapReason, Session, SessionReading, SessionState } from '../../drivers/session/types.ts';
+import type { Meter } from '../../server/messages/meters.ts';
+import type { ConnectOutcome } from './api.ts';
+
+export interface PageMetersOptions {
+  readonly link: Link;
+  readonly drivers: readonly Driver[];
+  readonly clock: Clock;
+  /** 0..1, for the jitter of reconnections. */
+  readonly random: () => number;
+  /** The key under which a chosen meter goes on. */
+  readonly keyFor: (meter: SeenMeter) => string;
+  /** Takes a meter for this tab; null when another tab of this browser has it. */
+  readonly claim: (key: string) => Promise<(() => void) | null>;
+  readonly hooks: {
+    onChange(): void;
+    /** Once for each meter, before its first reading. */
+    onMeter(key: string, name: string): void;
+    onGone(key: string): void;
+    onReadings(key: string, readings: readonly SessionReading[]): void;
+    onGap(key: string, startMs: number, endMs: number, reason: GapReason): void;
+    onLink(key: string, up: boolean, text: string): void;
+    onBadFrame(key: string, sentence: string): void;
+  };
+}
+
+interface Own {
+  meter: Meter;
+  session: Session;
+  release(): void;
+}
+
+const SHOWN_STATE = {
+  connecting: 'connecting',
+  connected: 'connected',
+  reconnecting: 'reconnecting',
+  failed: 'failed',
+} as const satisfies Record<Exclude<SessionState, 'stopped'>, Meter['state']>;
+
+/** The meters whose radio is in this page. */
+export class PageMeters {
+  private readonly own = new Map<string, Own>();
+
+  constructor(private readonly options: PageMetersOptions) {}
+
+  list(): Meter[] {
+    return [...this.own.values()].map(({ meter }) => meter);
+  }
+
+  has(key: string): boolean {
+    return this.own.has(key);
+  }
+
+  /** Opens the chooser and connects what is chosen; to be called in a person's gesture. Never rejects. */
+  async connect(): Promise<ConnectOutcome> {
+    const { link, drivers, keyFor, claim } = this.options;
+    const chosen: SeenMeter[] = [];
+    try {
+      await link.find({
+        services: [], // many meters advertise none of their services
+        alsoUse: drivers.flatMap((driver) => driver.services.map((service) => service.uuid)),
+        signal: new AbortController().signal,
+        onSeen: (meter) => chosen.push(meter),
+      });
+    } catch (error) {
+      return { ok: false, sentence: error instanceof LinkError ? error.message : String(error) };
+    }
+    const seen = chosen[0];
+    if (!seen) return { ok: false, sentence: 'No meter was chosen.' };
+    const key = keyFor(seen);
+    const name = (seen.name ?? 'Meter without a name').slice(0, 120);
+    if (this.own.has(key)) return { ok: true, key, name };
+    const release = await claim(key);
+    if (!release) return { ok: false, sentence: `${name} is in use in another tab of this browser.` };
+    return this.start(seen.id, key, name, release);
+  }
+
+  async disconnect(key: string): Promise<void> {
+    await this.own.get(key)?.session.stop();
+    this.remove(key);
+  }
+
+  private start(id: string, key: string, name: string, release: () => void): Promise<ConnectOutcome> {
+    const { link, drivers, clock, random, hooks } = this.options;
+    return new Promise((resolve) => {
+      const session = startSession({
+        link,
+        drivers,
+        meterId: id,
+        clock,
+        random,
+        hooks: {
+          onState: (state, sentence) => {
+            if (state === 'stopped') return;
+            const before = this.own.get(key)?.meter.state;
+            this.change(key, { state: SHOWN_STATE[state], sentence });
+            if (state === 'connected') {
+              hooks.onLink(key, true, `${name} is connected.`);
+              resolve({ ok: true, key, name });
+            } else if (state === 'reconnecting') {
+              if (before === 'connected') hooks.onLink(key, false, `${name}: ${sentence}`);
+              resolve({ ok: false, sentence: `${name}: ${sentence} Trying again.` });
+            } else if (state === 'failed') {
+              this.remove(key);
+              resolve({ ok: false, sentence: `${name}: ${sentence}` });
+            }
+          },
+          onMeter: ({ driverTitle, channels }) => {
+            const shown = channels.map((channel) => ({
+              key: channel.key,
+              quantity: channel.quantity,
+              label: channel.label,
+              apertureMs: null,
+            }));
+            this.change(key, { driver: driverTitle.slice(0, 120), channels: shown });
+            hooks.onMeter(key, name);
+          },
+          onReadings: (readings) => hooks.onReadings(key, readings),
+          onGap: ({ startMs, endMs, reason }) => hooks.onGap(key, startMs, endMs, reason),
+          onBadFrame: (sentence) => hooks.onBadFrame(key, sentence),
+        },
+      });
+      this.own.set(key, {
+        session,
+        release,
+        meter: {
+          key,
+          source: 'page',
+          name,
+          driver: null,
+          state: 'connecting',
+          rssi: null,
+          channels: [],
+          sentence: 'Connecting.',
+        },
+      });
+      hooks.onChange();
+    });
+  }
+
+  private change(key: string, part: Partial<Meter>): void {
+    const own = this.own.get(key);
+    if (!own) return;
+    own.meter = { ...own.meter, ...part };
+    this.options.hooks.onChange();
+  }
+
+  private remove(key: string): void {
+    const own = this.own.get(key);
+    if (!own) return;
+    this.own.delete(key);
+    own.release();
+    this.options.hooks.onGone(key);
+    this.options.hooks.onChange();
+  }
+}
