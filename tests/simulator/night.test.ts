@@ -77,8 +77,8 @@ describe('truth', () => {
   });
 
   it('averages the last hour over one hour', () => {
-    const { truth } = makeNight(SCENARIOS['keeps-waking'], 1);
-    const car = createCar(SCENARIOS['keeps-waking'], 1);
+    const { truth } = makeNight(SCENARIOS.stretching, 1);
+    const car = createCar(SCENARIOS.stretching, 1);
     const endS = truth.durationS;
     expect(truth.averageLastHourA! * 3600).toBeCloseTo(car.chargeC(endS) - car.chargeC(endS - 3600), 6);
   });
