@@ -24,11 +24,6 @@ export class ColumnBuilder {
     this.flags[i] = flags;
   }
 
-  /** The time of the last sample. */
-  lastT(): number | undefined {
-    return this.t[this.length - 1];
-  }
-
   /** What was collected, trimmed to its length. */
   columns(): SampleColumns {
     const n = this.length;
@@ -51,5 +46,27 @@ export class ColumnBuilder {
     this.counts.set(counts);
     this.scale.set(scale);
     this.flags.set(flags);
+  }
+}
+
+/** Numbers collected one by one in an array that grows by doubling. */
+export class NumberColumn {
+  private length = 0;
+  private all = new Float64Array(1024);
+
+  /** Returns the place of the number, from 0. */
+  push(x: number): number {
+    if (this.length === this.all.length) {
+      const larger = new Float64Array(this.length * 2);
+      larger.set(this.all);
+      this.all = larger;
+    }
+    this.all[this.length] = x;
+    return this.length++;
+  }
+
+  /** What was collected; a view that later pushes may leave behind. */
+  values(): Float64Array {
+    return this.all.subarray(0, this.length);
   }
 }

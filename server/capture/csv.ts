@@ -1,0 +1,271 @@
+import { FLAG, FLOAT64, type Quantity } from '../../drivers/core/reading.ts';
+import { csvCellSchema, type CsvGap, type CsvRecording } from '../messages/csvRecord.ts';
+import type { ChannelInput, RecordingEvent } from '../messages/records.ts';
+import { ColumnBuilder, NumberColumn } from '../samples/builder.ts';
+import type { SampleColumns } from '../samples/columns.ts';
+import { timeAxis, type TimeAxis } from './csvAxis.ts';
+import { csvText } from './csvBytes.ts';
+import { onTimes, straighten } from './csvClock.ts';
+import { CsvError, CsvReason } from './csvError.ts';
+import { readFlags } from './csvFlags.ts';
+import { columnRoles, type ColumnRole } from './csvHeader.ts';
+import { DecimalReader } from './csvNumber.ts';
+import { CsvRows, delimiterOf } from './csvRows.ts';
+
+/** A file read as a recording; nothing of it is stored yet. */
+export interface ParsedCsv {
+  /** What an exported recording said of itself; null for any other file. */
+  readonly recording: CsvRecording | null;
+  readonly startedAt: string | null;
+  readonly durationMs: number;
+  readonly channels: readonly { readonly input: ChannelInput; readonly columns: SampleColumns }[];
+  readonly events: readonly RecordingEvent[];
+  readonly gaps: readonly CsvGap[];
+  /** Names of columns that were left out. */
+  readonly ignored: readonly string[];
+}
+
+/**
+ * Reads a CSV (plain or gzip) with a header row that names quantities and units; digits are kept as written.
+ * @throws CsvError naming the file, the line and the reason
+ */
+export function parseCsv(bytes: Uint8Array, file: string): ParsedCsv {
+  let rows: CsvRows | null = null;
+  try {
+    const text = csvText(bytes);
+    rows = new CsvRows(text, delimiterOf(headerLine(text)));
+    return new CsvReading(rows, file).read();
+  } catch (error) {
+    if (!(error instanceof CsvReason)) throw error;
+    throw new CsvError(file, rows === null || rows.line === 0 ? null : rows.line, error.message);
+  }
+}
+
+/** The first line that is neither blank nor a comment; it settles the delimiter. */
+function headerLine(text: Uint8Array): string {
+  const head = new TextDecoder().decode(text.subarray(0, 64 * 1024));
+  return head.split(/\r?\n|\r/).find((line) => line.trim() !== '' && !line.startsWith('#')) ?? '';
+}
+
+/** More steps than that in one file mean that its rows are simply out of order. */
+const MOST_STEPS = 100;
+
+interface ValueColumn {
+  readonly field: number;
+  readonly quantity: Quantity;
+  readonly shift: number;
+  readonly flags: number;
+  readonly name: string;
+  readonly samples: ColumnBuilder;
+}
+
+class CsvReading {
+  private readonly number = new DecimalReader();
+  private readonly names: string[];
+  private readonly roles: ColumnRole[];
+  private readonly values: ValueColumn[];
+  private readonly timeFields: number[];
+  private readonly recordField: number;
+  private readonly events: RecordingEvent[] = [];
+  private readonly gaps: CsvGap[] = [];
+  private recording: CsvRecording | null = null;
+  private axis: TimeAxis | null = null;
+  /** Time and line of each row that tells a time; samples hold the row's number until all rows are read. */
+  private readonly rowTimes = new NumberColumn();
+  private readonly rowLines = new NumberColumn();
+
+  constructor(
+    private readonly rows: CsvRows,
+    private readonly file: string,
+  ) {
+    if (!rows.next()) throw new CsvReason('the file is empty');
+    this.names = Array.from({ length: rows.fields }, (_, i) => rows.text(i).trim());
+    this.roles = columnRoles(this.names);
+    this.timeFields = this.roles.flatMap((role, i) =>
+      role.kind === 'time' || role.kind === 'date' ? [i] : [],
+    );
+    this.recordField = this.roles.findIndex((role) => role.kind === 'record');
+    this.values = this.roles.flatMap((role, field) =>
+      role.kind === 'value'
+        ? [
+            {
+              field,
+              quantity: role.quantity,
+              shift: role.shift,
+              flags: this.roles.findIndex((r) => r.kind === 'flags' && r.of === field),
+              name: this.names[field]!,
+              samples: new ColumnBuilder(),
+            },
+          ]
+        : [],
+    );
+    if (this.values.length === 0 && this.recordField < 0)
+      throw new CsvReason(
+        'no column gives a current, a voltage or a temperature with its unit; name one for example "current_A"',
+      );
+  }
+
+  read(): ParsedCsv {
+    while (this.rows.next()) this.row();
+    if (this.recording === null && this.values.every((v) => v.samples.length === 0))
+      throw new CsvReason('the file holds no readings');
+    return this.result();
+  }
+
+  private row(): void {
+    const { rows } = this;
+    this.checkLength();
+    if (this.recordField >= 0 && !rows.isEmpty(this.recordField)) this.record(rows.text(this.recordField));
+    const timed = this.timeFields.some((field) => !rows.isEmpty(field));
+    let row: number | null = null;
+    for (const value of this.values) {
+      const hasFlags = value.flags >= 0 && !rows.isEmpty(value.flags);
+      if (rows.isEmpty(value.field) && !hasFlags) continue;
+      if (!timed && this.timeFields.length > 0) throw new CsvReason('the line gives no time');
+      row ??= this.time();
+      if (hasFlags) this.flagged(value, row);
+      else this.plain(value, row);
+    }
+    // A line without readings still tells the time, and must tell it well.
+    if (timed && row === null && this.recording === null) this.time();
+  }
+
+  private checkLength(): void {
+    const { rows, names } = this;
+    let fields = rows.fields;
+    while (fields > names.length && rows.isEmpty(fields - 1)) fields--;
+    if (fields === names.length) return;
+    const hint = fields > names.length ? ' (a decimal comma needs a semicolon between the fields)' : '';
+    throw new CsvReason(`the line has ${fields} fields, the header names ${names.length}${hint}`);
+  }
+
+  /** The number of the present row, whose time is kept. */
+  private time(): number {
+    this.axis ??= timeAxis(this.roles, this.rows, this.number, this.recording !== null);
+    this.rowTimes.push(this.axis.read(this.rows));
+    return this.rowLines.push(this.rows.line);
+  }
+
+  private plain(value: ValueColumn, row: number): void {
+    const { bytes, start, end } = this.rows;
+    const [from, to] = [start[value.field]!, end[value.field]!];
+    if (isOverload(bytes, from, to)) {
+      value.samples.push(row, 0, value.shift, FLAG.overload);
+      return;
+    }
+    this.number.read(bytes, from, to, value.shift);
+    value.samples.push(row, this.number.counts, this.number.scale, 0);
+  }
+
+  private flagged(value: ValueColumn, row: number): void {
+    const { rows } = this;
+    const cell = readFlags(rows.text(value.flags));
+    if (cell === null)
+      throw new CsvReason(`"${rows.text(value.flags)}" are no flags of ${this.names[value.field]}`);
+    if ((cell.value !== null) !== rows.isEmpty(value.field))
+      throw new CsvReason(`${this.names[value.field]} needs one value, beside its flags or among them`);
+    const text = cell.value ?? rows.text(value.field);
+    if (cell.float !== null) {
+      const x = Number(text);
+      if (text.trim() === '' || !Number.isFinite(x)) throw new CsvReason(`"${text}" is not a number`);
+      // Only an exported recording is in the channel's own unit, so only there a float is the meter's own.
+      const own = value.shift === 0 ? x : Number(`${text}e${value.shift}`);
+      value.samples.push(row, own, value.shift === 0 ? cell.float : FLOAT64, cell.flags);
+      return;
+    }
+    const bytes = new TextEncoder().encode(text);
+    this.number.read(bytes, 0, bytes.length, value.shift);
+    value.samples.push(row, this.number.counts, this.number.scale, cell.flags);
+  }
+
+  private record(text: string): void {
+    const cell = csvCellSchema.safeParse(jsonOf(text));
+    if (!cell.success) throw new CsvReason('the cell in column "nightdraw" is not one that Nightdraw wrote');
+    if ('recording' in cell.data) this.recording = cell.data.recording;
+    else if ('event' in cell.data) this.events.push(cell.data.event);
+    else this.gaps.push(cell.data.gap);
+  }
+
+  private result(): ParsedCsv {
+    const { recording, axis } = this;
+    const ownChannels = recording?.channels ?? [];
+    if (recording !== null && ownChannels.length !== this.values.length)
+      throw new CsvReason('the value columns are not those that the recording was exported with');
+    if (this.gaps.some((gap) => gap.channel >= this.values.length))
+      throw new CsvReason('a gap belongs to a column that is not there');
+    // An exported recording comes back with its times as they were.
+    const fileMs = this.rowTimes.values();
+    const { t, steps } = recording === null ? straighten(fileMs) : { t: fileMs, steps: [] };
+    if (steps.length > MOST_STEPS)
+      throw new CsvError(
+        this.file,
+        this.rowLines.values()[steps[MOST_STEPS]!.row]!,
+        `the times go back here and ${MOST_STEPS} times before; sort the file by time`,
+      );
+    const kept = this.values.filter((v) => recording !== null || v.samples.length > 0);
+    const channels = kept.map((v, i) => ({
+      input: ownChannels[i] ?? this.channelOf(v),
+      columns: onTimes(v.samples.columns(), t, recording === null),
+    }));
+    const ignored = this.ignoredNames(kept);
+    return {
+      recording,
+      startedAt: recording === null ? (axis?.startedAt ?? null) : recording.startedAt,
+      durationMs:
+        recording?.durationMs ?? channels.reduce((last, c) => Math.max(last, c.columns.t.at(-1) ?? 0), 0),
+      channels,
+      events: [...this.notes(ignored), ...this.events, ...steps.map((step) => step.event)],
+      gaps: this.gaps,
+      ignored,
+    };
+  }
+
+  private ignoredNames(kept: readonly ValueColumn[]): string[] {
+    const empty = this.values.filter((v) => !kept.includes(v)).map((v) => v.field);
+    return this.names.filter(
+      (name, i) => name !== '' && (this.roles[i]!.kind === 'ignored' || empty.includes(i)),
+    );
+  }
+
+  private channelOf(v: ValueColumn): ChannelInput {
+    return {
+      meterKey: `file:${meterName(this.file)}`,
+      meterName: this.file.slice(0, 120),
+      driver: 'csv',
+      key: `column-${v.field + 1}`,
+      quantity: v.quantity,
+      label: v.name.slice(0, 120),
+      apertureMs: null,
+    };
+  }
+
+  /** What the import has to say about the file, at its start. */
+  private notes(ignored: readonly string[]): RecordingEvent[] {
+    if (this.recording !== null) return [];
+    const texts: string[] = [];
+    const clock = this.axis?.startedOnClock;
+    if (clock) texts.push(`The file's clock read ${clock} at the start; it names no time zone.`);
+    if (ignored.length > 0) texts.push(`Columns left out: ${ignored.map((n) => `"${n}"`).join(', ')}.`);
+    return texts.map((text) => ({ atMs: 0, kind: 'note', text: text.slice(0, 4000), value: null }));
+  }
+}
+
+/** "OL" is how meters print an overload. */
+function isOverload(bytes: Uint8Array, from: number, to: number): boolean {
+  if (to - from < 2 || to - from > 5) return false;
+  const text = String.fromCharCode(...bytes.subarray(from, to));
+  return /^[-+]?(OL|O\.L|OVL?D?)$/i.test(text);
+}
+
+/** The file's name as a meter's key may hold it. */
+function meterName(file: string): string {
+  return file.replace(/[^\w.-]+/g, '-').slice(-100) || 'csv';
+}
+
+function jsonOf(text: string): unknown {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return null;
+  }
+}
