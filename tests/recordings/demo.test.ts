@@ -1,12 +1,11 @@
 import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
 import path from 'node:path';
-import { gunzipSync } from 'node:zlib';
 import { describe, expect, it } from 'vitest';
-import { z } from 'zod';
-import type { ChannelInput } from '../../server/analysis/input.ts';
 import { findNight } from '../../server/battery/findings.ts';
+import { parseCsv } from '../../server/capture/csv.ts';
+import { nightInputOfCsv } from '../../server/capture/nightInput.ts';
 import { findingsSchema, type Findings } from '../../server/messages/findings.ts';
-import { caseInputSchema } from '../../server/messages/records.ts';
+import { demoCaseSchema } from '../../server/messages/demo.ts';
 import { DEMO_NIGHTS } from '../helpers/demoNights.ts';
 import type { Check, Expected } from '../helpers/demoExpectations.ts';
 
@@ -19,37 +18,12 @@ const folders = readdirSync(RECORDINGS, { withFileTypes: true })
 
 const textOfFile = (folder: string, name: string) => readFileSync(path.join(RECORDINGS, folder, name), 'utf8');
 
-const storedCaseSchema = caseInputSchema.extend({ startedAt: z.iso.datetime() });
-
-function channelsOf(folder: string): ChannelInput[] {
-  const csv = gunzipSync(readFileSync(path.join(RECORDINGS, folder, 'night.csv.gz'))).toString();
-  const rows = csv.trim().split('\n').slice(1);
-  return (['current', 'voltage'] as const).map((quantity, i) => {
-    const t: number[] = [];
-    const y: number[] = [];
-    for (const row of rows) {
-      const fields = row.split(',');
-      if (fields[i + 1] === '') continue;
-      t.push(Number(fields[0]));
-      y.push(Number(fields[i + 1]));
-    }
-    return {
-      quantity,
-      unit: quantity === 'current' ? 'A' : 'V',
-      t: Float64Array.from(t),
-      y: Float64Array.from(y),
-      resolution: 0.001,
-      apertureS: null,
-      accuracy: null,
-      gaps: [],
-    };
-  });
-}
-
 function analyse(folder: string): Findings {
-  const { startedAt, battery } = storedCaseSchema.parse(JSON.parse(textOfFile(folder, 'case.json')));
+  const { startedAt, battery } = demoCaseSchema.parse(JSON.parse(textOfFile(folder, 'case.json')));
+  const name = `${folder}/night.csv.gz`;
+  const night = nightInputOfCsv(parseCsv(readFileSync(path.join(RECORDINGS, name)), name));
   return findNight(
-    { startedAt, durationS: null, channels: channelsOf(folder), clockSteps: [] },
+    { ...night, startedAt },
     { chemistry: battery!.chemistry, capacityAh: battery!.capacityAh! },
   );
 }
@@ -99,7 +73,7 @@ describe('demo recordings', () => {
     expect(provenance).toContain('**Synthetic.**');
     expect(provenance).toMatch(/\| seed \| \d+ \|/);
     expect(statSync(path.join(RECORDINGS, folder, 'night.csv.gz')).size).toBeLessThan(LARGEST_BYTES);
-    storedCaseSchema.parse(JSON.parse(textOfFile(folder, 'case.json')));
+    demoCaseSchema.parse(JSON.parse(textOfFile(folder, 'case.json')));
   });
 
   it.each(folders)('%s: the analysis finds what the virtual car did', (folder) => {
