@@ -89,3 +89,16 @@ export function currentAxisTitle(scale: CurrentScale): string {
     ? 'Current, even scale'
     : `Current, even below ${figureLine(roundedFigure('current', EVEN_BELOW_A)).replace('.0', '')}, by decades above`;
 }
+
+export type AxisRange = [number, number];
+
+/**
+ * The range of a running chart: grows at once, so that nothing is cut off, but shrinks only when the curve
+ * needs less than half of it, so that the axis does not twitch.
+ */
+export function steadyRange(held: AxisRange | null, fresh: AxisRange, onStretched: boolean): AxisRange {
+  if (held === null) return fresh;
+  const grown: AxisRange = [Math.min(held[0], fresh[0]), Math.max(held[1], fresh[1])];
+  const size = ([a, b]: AxisRange): number => (onStretched ? stretched(b) - stretched(a) : b - a);
+  return size(fresh) < size(grown) / 2 ? fresh : grown;
+}

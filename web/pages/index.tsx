@@ -1,0 +1,65 @@
+/*
+ * The pages, and the names by which a person, a screen reader or a test finds their main controls:
+ *
+ *   everywhere  navigation "Places": links "Start", "Live", "Cases", "Recordings", "Meters ..."; button "Looks: ..."
+ *   start       list "Three ways in"; buttons "Connect a meter in this browser", "Use the server's adapter",
+ *               "Watch the virtual car"; link "New case"; a link for each case by its title
+ *   live        regions "Voltage", "Current"; buttons "Mark attempt: it opened", "Mark attempt: no answer",
+ *               "Let go", "Start recording", "Stop recording"; text field "Title"; select "Case"; radios
+ *               "Live watch", "Overnight test"; link "See the findings" after a stop
+ *   cases       links "New case" and each case; file field "Import a CSV file"
+ *   case        links "Start a recording", "Edit", each recording; button "Delete", then "Delete the case"
+ *   case-edit   fields "Name of the case", "Plate or VIN", "Complaint", "Notes", ...; button "Save the case"
+ *   recordings  link "Start a recording"; file field "Import a CSV file"; a link for each recording
+ *   night       regions "Verdict", "Figures of this recording", "The night on its time axis"; heading "Findings";
+ *               buttons "Whole night", "Asleep only", "Earlier", "Later", "Closer", "Further",
+ *               "Show on the chart: ..."; link "Download CSV"; the chart: role application
+ *   meters      regions "In this browser", "At the server", "The virtual car"; buttons "Look for meters",
+ *               "Connect NAME", "Disconnect NAME", "Start the virtual car", "Touch the handle", "Wake a module",
+ *               "Stop the virtual car"
+ */
+import type { JSX } from 'preact';
+import type { Route } from '../state/route.ts';
+import { useRoute } from '../parts/hooks.ts';
+import { Shell } from '../parts/shell.tsx';
+import { PageTitle } from '../parts/words.tsx';
+import { CasePage } from './case.tsx';
+import { CaseEditPage } from './caseEdit.tsx';
+import { CasesPage } from './cases.tsx';
+import { HelpPage } from './help.tsx';
+import { LivePage } from './live.tsx';
+import { MetersPage } from './meters.tsx';
+import { NightPage } from './night.tsx';
+import { RecordingsPage } from './recordings.tsx';
+import { StartPage } from './start.tsx';
+
+export function Page(): JSX.Element {
+  const route = useRoute();
+  return <Shell route={route}>{pageOf(route)}</Shell>;
+}
+
+/** The route table. The key makes a new page of the same kind begin afresh. */
+function pageOf(route: Route): JSX.Element {
+  switch (route.page) {
+    case 'start':
+      return <StartPage />;
+    case 'cases':
+      return <CasesPage />;
+    case 'case':
+      return <CasePage key={route.id} id={route.id} />;
+    case 'case-edit':
+      return <CaseEditPage key={route.id ?? 'new'} id={route.id} />;
+    case 'recordings':
+      return <RecordingsPage />;
+    case 'night':
+      return <NightPage key={route.id} id={route.id} />;
+    case 'live':
+      return <LivePage key={route.caseId ?? ''} caseId={route.caseId} />;
+    case 'meters':
+      return <MetersPage />;
+    case 'help':
+      return <HelpPage />;
+    case 'lost':
+      return <PageTitle title="There is no such page" line="Choose one of the places above." />;
+  }
+}

@@ -1,0 +1,162 @@
+import type { JSX } from 'preact';
+import { useState } from 'preact/hooks';
+import type { Case, Recording } from '../../server/messages/records.ts';
+import type { RecordingMessage } from '../../server/messages/socket.ts';
+import { elapsedText } from '../state/clocktime.ts';
+import { recordable } from '../state/live.ts';
+import { casesInOrder, defaultTitle } from '../state/recordings.ts';
+import { hashOf } from '../state/route.ts';
+import { Button, Choice, LinkButton, SelectField, TextField } from './controls.tsx';
+import { useAction, useLoad, useMeters, useRunning, useTicker } from './hooks.ts';
+import { useServices } from './services.ts';
+import { Problem } from './words.tsx';
+
+type Kind = 'live-watch' | 'overnight-test';
+
+/** Starts a recording with what is connected, and stops those that run. */
+export function Recorder(p: { readonly caseId: string | null }): JSX.Element {
+  const running = useRunning();
+  const [stopped, setStopped] = useState<Recording | null>(null);
+  return (
+    <section class="recorder" aria-labelledby="recorder-heading">
+      <h2 id="recorder-heading">Recording</h2>
+      {stopped !== null && (
+        <p class="stopped" role="status">
+          Stopped: {stopped.title}. <a href={hashOf({ page: 'night', id: stopped.id })}>See the findings</a>
+        </p>
+      )}
+      {running.map((m) => (
+        <Running key={m.recording.id} message={m} onStopped={setStopped} />
+      ))}
+      {running.length === 0 && <Start caseId={p.caseId} onStarted={() => setStopped(null)} />}
+    </section>
+  );
+}
+
+function Running(p: {
+  readonly message: RecordingMessage;
+  readonly onStopped: (recording: Recording) => void;
+}): JSX.Element {
+  const { api, sync } = useServices();
+  const { recording, startNowMs } = p.message;
+  const action = useAction();
+  useTicker(1);
+  const now = sync.serverNowMs();
+  return (
+    <div class="running-line">
+      <p>
+        <span class="recording-dot" aria-hidden="true" />
+        <strong>{recording.title}</strong>{' '}
+        {now !== null && startNowMs !== null && (
+          <span class="elapsed">{elapsedText((now - startNowMs) / 1000, 'seconds')}</span>
+        )}
+      </p>
+      <div class="row">
+        <Button
+          tone="danger"
+          busy={action.busy}
+          onPress={() => action.run(async () => p.onStopped(await api.stopRecording(recording.id)))}
+        >
+          Stop recording
+        </Button>
+        <LinkButton href={hashOf({ page: 'night', id: recording.id })}>So far</LinkButton>
+      </div>
+      <Problem sentence={action.problem} />
+    </div>
+  );
+}
+
+function Start(p: { readonly caseId: string | null; readonly onStarted: () => void }): JSX.Element {
+  const { api } = useServices();
+  const meters = recordable(useMeters());
+  const cases = useLoad<Case[]>('cases', () => api.listCases());
+  const action = useAction();
+  const [kind, setKind] = useState<Kind>('live-watch');
+  const [title, setTitle] = useState('');
+  const [caseId, setCaseId] = useState(p.caseId ?? '');
+  const [left, setLeft] = useState<ReadonlySet<string>>(new Set());
+  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone ?? null;
+  const used = meters.filter((m) => !left.has(m.key));
+  const suggested = defaultTitle(kind, Date.now(), zone);
+  return (
+    <div class="start-recording">
+      <Choice
+        legend="What for"
+        value={kind}
+        options={[
+          { value: 'live-watch' as const, label: 'Live watch' },
+          { value: 'overnight-test' as const, label: 'Overnight test' },
+        ]}
+        onValue={setKind}
+      />
+      {kind === 'overnight-test' && (
+        <p class="quiet">
+          Fob at least 3 m away, doors and bonnet latched, meters on fresh cells, this computer's sleep
+          switched off.
+        </p>
+      )}
+      <div class="form-grid">
+        <TextField
+          label="Title"
+          value={title}
+          hint={`Empty: ${suggested}`}
+          maxLength={120}
+          onValue={setTitle}
+        />
+        <SelectField
+          label="Case"
+          value={caseId}
+          options={[
+            { value: '', label: 'None yet' },
+            ...casesInOrder(cases.value ?? []).map((c) => ({ value: c.id, label: c.title })),
+          ]}
+          onValue={setCaseId}
+        />
+      </div>
+      {meters.length > 1 && (
+        <fieldset class="checks">
+          <legend>With these meters</legend>
+          {meters.map((m) => (
+            <label key={m.key}>
+              <input
+                type="checkbox"
+                checked={!left.has(m.key)}
+                onChange={() =>
+                  setLeft((before) => {
+                    const next = new Set(before);
+                    if (!next.delete(m.key)) next.add(m.key);
+                    return next;
+                  })
+                }
+              />
+              <span>{m.name}</span>
+            </label>
+          ))}
+        </fieldset>
+      )}
+      <div class="row">
+        <Button
+          tone="main"
+          busy={action.busy}
+          disabled={used.length === 0}
+          onPress={() =>
+            action.run(async () => {
+              await api.startRecording({
+                caseId: caseId === '' ? null : caseId,
+                kind,
+                title: title.trim() || suggested,
+                zone,
+                meters: used.map((m) => m.key),
+              });
+              p.onStarted();
+            })
+          }
+        >
+          Start recording
+        </Button>
+        {used.length === 0 && <p class="quiet">Connect a meter first.</p>}
+      </div>
+      <Problem sentence={action.problem ?? cases.problem} />
+    </div>
+  );
+}

@@ -1,0 +1,24 @@
+import type { JSX } from 'preact';
+import type { Chart } from '../../server/messages/http.ts';
+import { stripPath } from '../state/strip.ts';
+import { useLoad } from './hooks.ts';
+import { useServices } from './services.ts';
+
+/** A recording at a glance: its current (or else its voltage) as a silhouette on one line. */
+export function Strip(p: { readonly recordingId: string; readonly stamp: string }): JSX.Element {
+  const { api } = useServices();
+  const chart = useLoad<Chart>(`${p.recordingId} ${p.stamp}`, () =>
+    api.chart(p.recordingId, { buckets: 240 }),
+  );
+  const path = chart.value === null ? null : stripPath(chart.value);
+  return (
+    <svg
+      class={`strip ${path?.quantity ?? ''}`}
+      viewBox="0 0 240 40"
+      preserveAspectRatio="none"
+      aria-hidden="true"
+    >
+      {path !== null && <path d={path.d} />}
+    </svg>
+  );
+}

@@ -1,0 +1,39 @@
+import type { Chart } from '../../server/messages/http.ts';
+import { stretched } from './axis.ts';
+
+export interface StripPath {
+  readonly quantity: 'current' | 'voltage';
+  /** SVG path data in a box of 240 x 40. */
+  readonly d: string;
+}
+
+const WIDTH = 240;
+const HEIGHT = 40;
+
+/** The silhouette of a recording: current on the stretched scale, or voltage where there is no current. */
+export function stripPath(chart: Chart): StripPath | null {
+  const channel =
+    chart.channels.find((c) => c.quantity === 'current' && c.t.length > 1) ??
+    chart.channels.find((c) => c.quantity === 'voltage' && c.t.length > 1);
+  if (channel === undefined || channel.quantity === 'temperature') return null;
+  const isCurrent = channel.quantity === 'current';
+  const height = (v: number): number => (isCurrent ? stretched(v) : v);
+  const lows = channel.min.map(height);
+  const highs = channel.max.map(height);
+  const bottom = isCurrent ? Math.min(0, ...lows) : Math.min(...lows);
+  const top = Math.max(...highs);
+  const size = Math.max(top - bottom, isCurrent ? stretched(0.02) : 0.1);
+  const span = chart.toS - chart.fromS;
+  const x = (t: number): number => round((span > 0 ? (t - chart.fromS) / span : 0) * WIDTH);
+  const y = (h: number): number => round(HEIGHT - 1 - ((h - bottom) / size) * (HEIGHT - 2));
+  const upper = channel.t.map((t, i) => `${x(t)} ${y(highs[i]!)}`);
+  // Current stands on zero; voltage is a band, at least a hair wide.
+  const lower = isCurrent
+    ? [`${x(channel.t[channel.t.length - 1]!)} ${y(0)}`, `${x(channel.t[0]!)} ${y(0)}`]
+    : channel.t.map((t, i) => `${x(t)} ${round(y(lows[i]!) + 1)}`).reverse();
+  return { quantity: channel.quantity, d: `M${upper.join('L')}L${lower.join('L')}Z` };
+}
+
+function round(n: number): number {
+  return Math.round(n * 10) / 10;
+}
