@@ -48,6 +48,8 @@ export interface Driver {
   readonly title: string;
   /** Services that a browser must ask for; also the filter of a scan where `advertised` is true. */
   readonly services: readonly { readonly uuid: Uuid; readonly advertised: boolean }[];
+  /** Asked only when no other driver knows anything of the meter. */
+  readonly lastResort?: boolean;
   /** null: not mine. */
   open(profile: MeterProfile): MeterReader | null;
 }

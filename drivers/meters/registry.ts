@@ -1,11 +1,12 @@
 import type { Driver, MeterProfile, MeterReader } from '../core/driver.ts';
 import { sameRef } from '../core/driver.ts';
 import { DriverError } from '../core/errors.ts';
+import { byteStream } from './byte-stream/driver.ts';
 import { selfDescribed } from './self-described/driver.ts';
 import { sigElectrical } from './sig-electrical/driver.ts';
 
 /** Every meter that Nightdraw reads. A characteristic goes to the first driver here that claims it. */
-export const DRIVERS: readonly Driver[] = [sigElectrical, selfDescribed];
+export const DRIVERS: readonly Driver[] = [sigElectrical, selfDescribed, byteStream];
 
 export interface OpenedMeter {
   /** Ids of the drivers at work, joined by "+". */
@@ -19,6 +20,7 @@ export function openMeter(profile: MeterProfile, drivers: readonly Driver[] = DR
   const opened: { driver: Driver; reader: MeterReader }[] = [];
   let rest = profile.characteristics;
   for (const driver of drivers) {
+    if (driver.lastResort && opened.length > 0) continue;
     const reader = driver.open({ name: profile.name, characteristics: rest });
     if (!reader) continue;
     opened.push({ driver, reader });

@@ -60,12 +60,48 @@ export function driverContract(driver: Driver, cases: readonly MeterCase[]): voi
         });
       }
 
+      for (const stream of recorded.streams) {
+        const readAll = (chunks: readonly Uint8Array[]) => {
+          const reader = open();
+          const source = profile.characteristics[stream.from]!;
+          return chunks.flatMap((chunk) => {
+            try {
+              return reader.read(source, chunk).map(({ key, reading }) => ({
+                key,
+                text: textOf(reading.counts, reading.scale),
+                flags: reading.flags,
+              }));
+            } catch (error) {
+              if (!(error instanceof DriverError)) throw error;
+              return [];
+            }
+          });
+        };
+        const bytes = fromHex(stream.hex);
+        const expected = stream.readings.map((r) => ({
+          ...r,
+          flags: r.flags.reduce((sum, name) => sum | FLAG[name], 0),
+        }));
+
+        it(`stream: ${stream.what}, whole`, () => {
+          expect(readAll([bytes])).toEqual(expected);
+        });
+        it(`stream: ${stream.what}, cut at every octet`, () => {
+          for (let at = 0; at <= bytes.length; at++) {
+            expect(readAll([bytes.subarray(0, at), bytes.subarray(at)])).toEqual(expected);
+          }
+        });
+        it(`stream: ${stream.what}, octet by octet`, () => {
+          expect(readAll(Array.from(bytes, (octet) => Uint8Array.of(octet)))).toEqual(expected);
+        });
+      }
+
       it('gives a finite reading or a DriverError for any bytes', () => {
         const random = seeded(20);
         const reader = open();
         for (let i = 0; i < FUZZ_FRAMES; i++) {
           const source = profile.characteristics[Math.floor(random() * profile.characteristics.length)]!;
-          const bytes = Uint8Array.from({ length: Math.floor(random() * 10) }, () =>
+          const bytes = Uint8Array.from({ length: Math.floor(random() * 40) }, () =>
             Math.floor(random() * 256),
           );
           try {

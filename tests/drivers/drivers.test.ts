@@ -19,7 +19,9 @@ describe('registry', () => {
   });
 
   it('opens one meter with two drivers where it speaks both ways', () => {
-    const characteristics = cases.flatMap((c) => profileOf(c).characteristics);
+    const characteristics = cases
+      .filter((c) => c.driver !== 'byte-stream')
+      .flatMap((c) => profileOf(c).characteristics);
     const meter = openMeter({ name: null, characteristics });
     expect(meter?.driverId).toBe('sig-electrical+self-described');
     expect(meter?.reader.channels).toHaveLength(characteristics.length);
@@ -29,8 +31,17 @@ describe('registry', () => {
     expect(meter?.reader.read(analog, Uint8Array.of(0x38, 0x31))[0]?.reading.counts).toBe(12600);
   });
 
+  it('takes a stream for a meter only where nothing else is known of it', () => {
+    const stream = profileOf(cases.find((c) => c.driver === 'byte-stream')!).characteristics;
+    const electrical = profileOf(cases.find((c) => c.driver === 'sig-electrical')!).characteristics;
+    expect(openMeter({ name: null, characteristics: stream })?.driverId).toBe('byte-stream');
+    expect(openMeter({ name: null, characteristics: [...stream, ...electrical] })?.driverId).toBe(
+      'sig-electrical',
+    );
+  });
+
   it('does not know a meter that says nothing about itself', () => {
-    const [characteristic] = profileOf(cases.find((c) => c.driver === 'self-described')!).characteristics;
+    const [characteristic] = profileOf(cases.find((c) => c.driver === 'self-described')!).characteristics; // Analog
     expect(
       openMeter({ name: 'Mute', characteristics: [{ ...characteristic!, presentationFormat: null }] }),
     ).toBeNull();

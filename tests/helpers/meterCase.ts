@@ -6,6 +6,7 @@ import { canonicalUuid } from '../../drivers/core/uuid.ts';
 import { fromHex } from './hex.ts';
 
 const folder = new URL('../vectors/meters/', import.meta.url);
+const flagNames = z.array(z.enum(Object.keys(FLAG) as [keyof typeof FLAG]));
 const hex = z.string().regex(/^([0-9a-f]{2})*$/);
 
 /** A recorded case: a meter's characteristics and what each of its frames must decode to. */
@@ -15,19 +16,33 @@ const caseSchema = z.strictObject({
   characteristics: z.array(
     z.strictObject({ service: z.string(), characteristic: z.string(), presentationFormat: hex.nullable() }),
   ),
-  frames: z.array(
-    z.union([
+  /** Values that stand alone: one notification, one frame. */
+  frames: z
+    .array(
+      z.union([
+        z.strictObject({
+          from: z.int(),
+          hex,
+          key: z.string(),
+          text: z.string(),
+          flags: flagNames,
+          apertureS: z.number().optional(),
+        }),
+        z.strictObject({ from: z.int(), hex, error: z.string() }),
+      ]),
+    )
+    .default([]),
+  /** Streams that may be cut anywhere: all octets in order, and every reading that they hold. */
+  streams: z
+    .array(
       z.strictObject({
         from: z.int(),
+        what: z.string(),
         hex,
-        key: z.string(),
-        text: z.string(),
-        flags: z.array(z.enum(Object.keys(FLAG) as [keyof typeof FLAG])),
-        apertureS: z.number().optional(),
+        readings: z.array(z.strictObject({ key: z.string(), text: z.string(), flags: flagNames })),
       }),
-      z.strictObject({ from: z.int(), hex, error: z.string() }),
-    ]),
-  ),
+    )
+    .default([]),
 });
 export type MeterCase = z.infer<typeof caseSchema>;
 
