@@ -1,62 +1,233 @@
+import { parseAccuracy, figure } from '../analysis/accuracy.ts';
+import { condition, type Conditioned, type Span } from '../analysis/condition.ts';
+import { analyseCurrent, type CurrentStory } from '../analysis/current.ts';
+import type { MeterErrors } from '../analysis/dc.ts';
 import type { ChannelInput, NightInput } from '../analysis/input.ts';
-import type { AnalysisOptions, Findings } from '../messages/findings.ts';
+import { cutWindows } from '../analysis/windows.ts';
+import type { AnalysisOptions, Estimate, Findings } from '../messages/findings.ts';
+import { daysUntil, defaultThresholdV, stateOfCharge } from './charge.ts';
+import { DEFAULT_DRAW_LIMIT_A, raiseFlags } from './flags.ts';
+import { polarity, type Polarity } from './polarity.ts';
+import { pollingFindings } from './polling.ts';
+import { sourceResistance } from './resistance.ts';
+import { restVoltage, type Rest } from './rest.ts';
+import { tableFor } from './tables.ts';
 
 export type FindNightOptions = AnalysisOptions & {
-  readonly thresholdFrom?: 'set' | 'measured-on-this-car';
+  readonly thresholdFrom?: 'set' | 'measured-on-this-car' | undefined;
 };
 
-/** The findings document of one recording (schema nightdraw.findings/1; SI units). Pure and total. */
+/** After a wake-up the battery is given this long to settle before its voltage counts as resting. */
+const SETTLE_S = 60;
+
+/**
+ * The findings document of one recording (schema nightdraw.findings/1): SI units, seconds on the recording's
+ * own time axis, current positive when it leaves the battery. Pure and total: it never throws on readings.
+ */
 export function findNight(input: NightInput, options: FindNightOptions = {}): Findings {
-  const thresholdV = options.thresholdV ?? 12.2;
+  const channels = input.channels.map((c) => withOptions(c, options));
+  const conditioned = channels.map(condition);
+  const durationS = input.durationS ?? Math.max(0, ...conditioned.map((c) => c.t[c.t.length - 1] ?? 0));
+  const main = pick(channels, conditioned, 'current');
+  const volts = pick(channels, conditioned, 'voltage');
+  const sign = polarity(main?.c ?? null, volts?.c ?? null);
+  const story =
+    main === null ? null : analyseCurrent(sign.reversed ? flipped(main.c) : main.c, main.accuracy, durationS);
+  const recording = describeRecording(input, conditioned, story, durationS, sign);
+  const battery = describeBattery(story, volts, sign, options);
+  const body = {
+    schema: 'nightdraw.findings/1' as const,
+    recording,
+    ...describeDraw(story, sign),
+    battery: battery.findings,
+  };
+  const slow = body.polling.candidatePeriodsS.length > 0 || body.polling.state === 'unresolved';
+  const flags = raiseFlags(body, {
+    drawLimitA: options.drawLimitA ?? DEFAULT_DRAW_LIMIT_A,
+    drawLimitFrom: options.drawLimitA === undefined ? 'default' : 'set',
+    accuracyStated: { current: isStated(main), voltage: isStated(volts) },
+    surfaceLeftV: battery.rest?.surfaceLeftV ?? 0,
+    chargingShare: sign.chargingShare,
+    chargingA: sign.chargingA,
+    slowIntervalS: slow ? (main?.c.intervalS ?? null) : null,
+  });
+  return { ...body, flags };
+}
+
+function withOptions(c: ChannelInput, options: FindNightOptions): ChannelInput {
+  if (c.quantity === 'temperature') return c;
   return {
-    schema: 'nightdraw.findings/1',
-    recording: {
-      durationS: input.durationS ?? Math.max(0, ...input.channels.map((c) => c.t.at(-1) ?? 0)),
-      startedAt: input.startedAt,
-      channels: input.channels.map((c) => ({
-        quantity: c.quantity,
-        unit: c.unit,
-        samples: c.t.length,
-        medianIntervalS: medianInterval(c),
-        resolution: c.resolution,
-        noise: null,
-        gaps: c.gaps.map((g) => ({ startS: g.startS, endS: g.endS })),
-      })),
-      clockSteps: input.clockSteps.map((s) => ({ atS: s.atS, stepS: s.stepS })),
-      reversed: false,
-    },
-    sleep: { state: 'undetermined', timeToSleepS: null, steps: [], settledBaselineA: null },
-    polling: {
-      state: 'undetermined',
-      seenIn: null,
-      stoppedAtS: null,
-      candidatePeriodsS: [],
-      regimes: [],
-    },
-    wakeUps: [],
-    draw: {
-      averageAfterSleepA: null,
-      averageLastHourA: null,
-      totalChargeC: null,
-      budget: { baselineA: null, pollingA: null, wakeUpsA: null },
-    },
-    battery: {
-      restVoltageV: null,
-      stateOfCharge: null,
-      sourceResistanceOhm: null,
-      daysToUnreliable: null,
-      table: 'flooded (table A)',
-      thresholdV,
-      thresholdFrom: options.thresholdV === undefined ? 'default' : (options.thresholdFrom ?? 'set'),
-    },
-    flags: [],
+    ...c,
+    apertureS: options.apertureMs === undefined ? c.apertureS : options.apertureMs / 1000,
+    accuracy: options.meterAccuracy === undefined ? c.accuracy : parseAccuracy(options.meterAccuracy),
   };
 }
 
-function medianInterval(c: ChannelInput): number | null {
-  if (c.t.length < 2) return null;
-  const d = new Float64Array(c.t.length - 1);
-  for (let i = 1; i < c.t.length; i++) d[i - 1] = c.t[i]! - c.t[i - 1]!;
-  d.sort();
-  return d[d.length >> 1]!;
+function isStated(p: Picked | null): boolean {
+  return p !== null && p.accuracy !== null;
+}
+
+interface Picked {
+  readonly c: Conditioned;
+  readonly accuracy: ChannelInput['accuracy'];
+}
+
+/** Of several channels of one quantity the one with the most readings tells the story. */
+function pick(
+  channels: readonly ChannelInput[],
+  conditioned: readonly Conditioned[],
+  quantity: 'current' | 'voltage',
+): Picked | null {
+  let best: Picked | null = null;
+  conditioned.forEach((c, i) => {
+    if (c.quantity !== quantity || c.t.length < 2) return;
+    if (best === null || c.t.length > best.c.t.length) best = { c, accuracy: channels[i]!.accuracy };
+  });
+  return best;
+}
+
+function flipped(c: Conditioned): Conditioned {
+  return { ...c, y: c.y.map((v) => -v) };
+}
+
+function describeRecording(
+  input: NightInput,
+  conditioned: readonly Conditioned[],
+  story: CurrentStory | null,
+  durationS: number,
+  sign: Polarity,
+): Findings['recording'] {
+  const steps = [...input.clockSteps, ...conditioned.flatMap((c) => c.clockSteps)];
+  return {
+    durationS,
+    startedAt: input.startedAt,
+    channels: conditioned.map((c) => ({
+      quantity: c.quantity,
+      unit: c.unit,
+      samples: c.t.length,
+      medianIntervalS: c.intervalS,
+      resolution: c.resolution,
+      noise:
+        c.t.length < 8
+          ? null
+          : c.quantity === 'current' && story !== null
+            ? story.meter.noise
+            : cutWindows(c).noise,
+      gaps: c.gaps.map((g) => ({ startS: g.startS, endS: g.endS })),
+    })),
+    clockSteps: steps.map((s) => ({ atS: s.atS, stepS: s.stepS })).sort((a, b) => a.atS - b.atS),
+    reversed: sign.reversed,
+  };
+}
+
+/** What the current tells, with the sign as it was recorded. */
+function describeDraw(
+  story: CurrentStory | null,
+  sign: Polarity,
+): Pick<Findings, 'sleep' | 'polling' | 'wakeUps' | 'draw'> {
+  const s = sign.reversed ? -1 : 1;
+  const signed = (e: Estimate): Estimate => (e === null ? null : { ...e, value: s * e.value });
+  if (story === null)
+    return {
+      sleep: { state: 'undetermined', timeToSleepS: null, steps: [], settledBaselineA: null },
+      polling: pollingFindings(null, 1),
+      wakeUps: [],
+      draw: {
+        averageAfterSleepA: null,
+        averageLastHourA: null,
+        totalChargeC: null,
+        budget: { baselineA: null, pollingA: null, wakeUpsA: null },
+      },
+    };
+  const { sleep, draw } = story;
+  const asleep = sleep.state === 'slept' || sleep.state === 'asleep-from-start';
+  const budget = asleep ? draw.budget : null;
+  return {
+    sleep: {
+      state: sleep.state,
+      timeToSleepS: sleep.timeToSleepS,
+      steps: sleep.steps.map((x) => ({ atS: x.atS, fromA: s * x.fromA, toA: s * x.toA })),
+      settledBaselineA: asleep ? signed(draw.baseline) : null,
+    },
+    polling: pollingFindings(story, s),
+    wakeUps: story.wakeUps.map((w) => ({
+      startS: w.startS,
+      durationS: w.durationS,
+      peakA: s * w.peak,
+      chargeC: s * w.charge,
+    })),
+    draw: {
+      averageAfterSleepA: asleep ? signed(draw.averageAfterSleep) : null,
+      averageLastHourA: signed(draw.averageLastHour),
+      totalChargeC: signed(draw.totalCharge),
+      budget: {
+        baselineA: budget === null ? null : s * budget.baselineA,
+        pollingA: budget === null ? null : s * budget.pollingA,
+        wakeUpsA: budget === null ? null : s * budget.wakeUpsA,
+      },
+    },
+  };
+}
+
+function describeBattery(
+  story: CurrentStory | null,
+  volts: Picked | null,
+  sign: Polarity,
+  options: FindNightOptions,
+): { findings: Findings['battery']; rest: Rest | null } {
+  const chemistry = options.chemistry;
+  const thresholdV = options.thresholdV ?? defaultThresholdV(chemistry);
+  const meter: MeterErrors | null =
+    volts === null
+      ? null
+      : { accuracy: volts.accuracy, resolution: volts.c.resolution, noise: cutWindows(volts.c).noise };
+  const rest =
+    volts === null || meter === null || sign.chargingShare > 0.5
+      ? null
+      : restVoltage(volts.c, restFrom(story), disturbances(story, sign), meter);
+  const restVoltageV = rest === null ? null : figure(rest.restV, rest.restU);
+  const charge =
+    rest === null ? null : stateOfCharge(rest.restV, rest.restU, chemistry, options.temperatureC);
+  const resistance =
+    story === null || volts === null || meter === null
+      ? null
+      : sourceResistance(story.conditioned, volts.c, loadSteps(story), story.meter, meter);
+  const average = story?.draw.averageAfterSleep ?? null;
+  const days =
+    charge === null || average === null || options.capacityAh === undefined || sign.reversed
+      ? null
+      : daysUntil(charge, thresholdV, average, options.capacityAh, chemistry);
+  return {
+    rest,
+    findings: {
+      restVoltageV,
+      stateOfCharge: charge,
+      sourceResistanceOhm: resistance === null ? null : figure(resistance.ohm, resistance.standardU),
+      daysToUnreliable: days,
+      table: tableFor(chemistry).name,
+      thresholdV,
+      thresholdFrom: options.thresholdV === undefined ? 'default' : (options.thresholdFrom ?? 'set'),
+    },
+  };
+}
+
+function restFrom(story: CurrentStory | null): number {
+  if (story === null) return 0;
+  const { state, asleepFromS } = story.sleep;
+  return state === 'slept' || state === 'asleep-from-start' ? asleepFromS : 0;
+}
+
+function disturbances(story: CurrentStory | null, sign: Polarity): Span[] {
+  const raised = (story?.wakeUps ?? []).map((w) => ({
+    startS: w.startS,
+    endS: w.startS + w.durationS + SETTLE_S,
+  }));
+  return [...raised, ...sign.charging.map((x) => ({ startS: x.startS, endS: x.endS + 10 * SETTLE_S }))];
+}
+
+function loadSteps(story: CurrentStory): number[] {
+  return [
+    ...story.sleep.steps.map((x) => x.atS),
+    ...story.wakeUps.flatMap((w) => [w.startS, w.startS + w.durationS]),
+  ];
 }

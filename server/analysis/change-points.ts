@@ -1,0 +1,83 @@
+/**
+ * Changes of mean by PELT (Killick, Fearnhead, Eckley 2012, JASA 107(500):1590): the segmentation that
+ * minimises the weighted sum of squares plus `penalty` for each change, with pruning (K = 0 for this cost).
+ * Returns the index at which each new segment starts, in order, without 0.
+ */
+export function changePoints(
+  values: ArrayLike<number>,
+  weights: ArrayLike<number>,
+  penalty: number,
+): number[] {
+  const n = values.length;
+  if (n < 2) return [];
+  const origin = values[0]!;
+  const w = new Float64Array(n + 1);
+  const s = new Float64Array(n + 1);
+  const q = new Float64Array(n + 1);
+  for (let i = 0; i < n; i++) {
+    const v = values[i]! - origin;
+    const weight = weights[i]!;
+    w[i + 1] = w[i]! + weight;
+    s[i + 1] = s[i]! + weight * v;
+    q[i + 1] = q[i]! + weight * v * v;
+  }
+  const best = new Float64Array(n + 1);
+  best[0] = -penalty;
+  const previous = new Int32Array(n + 1);
+  let candidates = [0];
+  for (let end = 1; end <= n; end++) {
+    let lowest = Infinity;
+    let at = 0;
+    const totals = candidates.map((start) => {
+      const sum = s[end]! - s[start]!;
+      const squares = q[end]! - q[start]! - (sum * sum) / (w[end]! - w[start]!);
+      const total = best[start]! + Math.max(0, squares);
+      if (total + penalty < lowest) {
+        lowest = total + penalty;
+        at = start;
+      }
+      return total;
+    });
+    best[end] = lowest;
+    previous[end] = at;
+    candidates = candidates.filter((_, k) => totals[k]! < lowest);
+    candidates.push(end);
+  }
+  const changes: number[] = [];
+  for (let end = n; previous[end]! > 0; end = previous[end]!) changes.push(previous[end]!);
+  return changes.reverse();
+}
+
+const BLOCKS = 1000;
+
+/**
+ * Change points of a long series with little memory and in linear time: equal neighbours are first joined
+ * into at most about a thousand blocks (more where it jumps by over four deviations), which are then
+ * segmented. `deviation` is the noise of one value; the penalty is 3 deviation^2 ln n (common practice).
+ */
+export function changePointsOfLongSeries(
+  values: ArrayLike<number>,
+  weights: ArrayLike<number>,
+  deviation: number,
+): number[] {
+  const n = values.length;
+  const longest = Math.ceil(n / BLOCKS);
+  const starts: number[] = [];
+  const means: number[] = [];
+  const sums: number[] = [];
+  for (let i = 0; i < n; i++) {
+    const k = starts.length - 1;
+    const v = values[i]!;
+    const weight = weights[i]!;
+    if (k < 0 || i - starts[k]! >= longest || Math.abs(v - means[k]!) > 4 * deviation) {
+      starts.push(i);
+      means.push(v);
+      sums.push(weight);
+    } else {
+      sums[k] = sums[k]! + weight;
+      means[k] = means[k]! + (weight * (v - means[k]!)) / sums[k];
+    }
+  }
+  const penalty = 3 * deviation * deviation * Math.log(Math.max(2, n));
+  return changePoints(means, sums, penalty).map((block) => starts[block] ?? 0);
+}

@@ -1,0 +1,143 @@
+import type { Quantity } from '../../drivers/core/reading.ts';
+import type { ChannelInput } from './input.ts';
+import { estimateInterval, estimateResolution } from './sampling.ts';
+
+/** Stage 1: readings in order on one time axis, with what can be said about how they were taken. */
+
+export interface Span {
+  readonly startS: number;
+  readonly endS: number;
+}
+
+export interface ClockStep {
+  readonly atS: number;
+  readonly stepS: number;
+}
+
+export interface Conditioned {
+  readonly quantity: Quantity;
+  readonly unit: string;
+  /** Seconds, strictly rising. */
+  readonly t: Float64Array;
+  readonly y: Float64Array;
+  readonly intervalS: number | null;
+  /** Integration time; where nobody stated it, the interval (back-to-back conversions) is assumed. */
+  readonly apertureS: number | null;
+  readonly apertureStated: boolean;
+  readonly resolution: number | null;
+  readonly gaps: readonly Span[];
+  /** Steps of the clock that the times themselves betray; they are taken out of `t`. */
+  readonly clockSteps: readonly ClockStep[];
+}
+
+/** Readings farther apart than this many intervals (and than a second) have a gap between them. */
+const GAP_INTERVALS = 8;
+const GAP_LEAST_S = 1;
+
+export function condition(input: ChannelInput): Conditioned {
+  const { t, y, clockSteps } = inOrder(input.t, input.y);
+  const intervalS = estimateInterval(t);
+  const apertureStated = input.apertureS !== null;
+  return {
+    quantity: input.quantity,
+    unit: input.unit,
+    t,
+    y,
+    intervalS,
+    apertureS: apertureStated ? input.apertureS : intervalS,
+    apertureStated,
+    resolution: input.resolution ?? estimateResolution(y),
+    gaps: findGaps(t, intervalS, input.gaps),
+    clockSteps,
+  };
+}
+
+function inOrder(
+  t: Float64Array,
+  y: Float64Array,
+): { t: Float64Array; y: Float64Array; clockSteps: ClockStep[] } {
+  const n = Math.min(t.length, y.length);
+  let tidy = t.length === y.length;
+  for (let i = 0; tidy && i < n; i++)
+    tidy = Number.isFinite(t[i]) && Number.isFinite(y[i]) && (i === 0 || t[i]! > t[i - 1]!);
+  if (tidy) return { t, y, clockSteps: [] };
+
+  const finite: number[] = [];
+  for (let i = 0; i < n; i++) if (Number.isFinite(t[i]) && Number.isFinite(y[i])) finite.push(i);
+  const times = Float64Array.from(finite, (i) => t[i]!);
+  const values = Float64Array.from(finite, (i) => y[i]!);
+  const clockSteps = undoBackwardSteps(times);
+  const order = Uint32Array.from(times, (_, i) => i).sort((a, b) => times[a]! - times[b]! || a - b);
+  const keep = order.filter((i, k) => k === 0 || times[i]! > times[order[k - 1]!]!);
+  return {
+    t: Float64Array.from(keep, (i) => times[i]!),
+    y: Float64Array.from(keep, (i) => values[i]!),
+    clockSteps,
+  };
+}
+
+/** Readings this far behind for at least this long mean that the clock was set back, not that two swapped. */
+const STEP_READINGS = 4;
+
+/** Shifts what follows a backward step so that it continues at the usual interval; changes `times` in place. */
+function undoBackwardSteps(times: Float64Array): ClockStep[] {
+  const steps: ClockStep[] = [];
+  const interval = estimateInterval(Float64Array.from(times).sort()) ?? 0;
+  let shift = 0;
+  for (let i = 1; i < times.length; i++) {
+    times[i] = times[i]! + shift;
+    const behind = times[i - 1]! - times[i]!;
+    if (behind <= 0) continue;
+    const until = Math.min(times.length, i + STEP_READINGS);
+    let stays = until - i === STEP_READINGS || i > times.length - STEP_READINGS;
+    for (let k = i + 1; k < until && stays; k++)
+      stays = times[k]! + shift - times[i - 1]! < (k - i + 1) * interval - behind / 2;
+    if (!stays) continue;
+    const stepS = -(behind + interval);
+    steps.push({ atS: times[i - 1]!, stepS });
+    shift -= stepS;
+    times[i] = times[i]! - stepS;
+  }
+  return steps;
+}
+
+function findGaps(t: Float64Array, intervalS: number | null, known: readonly Span[]): Span[] {
+  const found: Span[] = known.map((g) => ({ startS: g.startS, endS: g.endS }));
+  if (intervalS !== null) {
+    const least = Math.max(GAP_INTERVALS * intervalS, GAP_LEAST_S);
+    for (let i = 1; i < t.length; i++)
+      if (t[i]! - t[i - 1]! > least) found.push({ startS: t[i - 1]!, endS: t[i]! });
+  }
+  return mergeSpans(found);
+}
+
+/** Union of spans, in order. */
+export function mergeSpans(spans: readonly Span[]): Span[] {
+  const sorted = [...spans].filter((s) => s.endS > s.startS).sort((a, b) => a.startS - b.startS);
+  const out: { startS: number; endS: number }[] = [];
+  for (const s of sorted) {
+    const last = out[out.length - 1];
+    if (last !== undefined && s.startS <= last.endS) last.endS = Math.max(last.endS, s.endS);
+    else out.push({ startS: s.startS, endS: s.endS });
+  }
+  return out;
+}
+
+/** Seconds of [fromS, toS] that the spans cover; the spans must be in order and apart. */
+export function overlapOf(spans: readonly Span[], fromS: number, toS: number): number {
+  let sum = 0;
+  for (const s of spans) sum += Math.max(0, Math.min(toS, s.endS) - Math.max(fromS, s.startS));
+  return sum;
+}
+
+/** Index of the first time not before `at` (binary search). */
+export function lowerBound(t: ArrayLike<number>, at: number): number {
+  let lo = 0;
+  let hi = t.length;
+  while (lo < hi) {
+    const mid = (lo + hi) >> 1;
+    if (t[mid]! < at) lo = mid + 1;
+    else hi = mid;
+  }
+  return lo;
+}

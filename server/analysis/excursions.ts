@@ -1,0 +1,169 @@
+import type { Conditioned } from './condition.ts';
+import type { Level } from './levels.ts';
+import type { Windows } from './windows.ts';
+
+/** Stage 5: every visible rise above the floor, in order, as columns (there may be millions). */
+export interface Excursions {
+  readonly count: number;
+  /** Middle of the charge, on the readings' own time stamps. */
+  readonly at: Float64Array;
+  /** First and last sample above the threshold. */
+  readonly first: Int32Array;
+  readonly last: Int32Array;
+  /** Charge above the floor, coulombs: readings times the interval each stands for. */
+  readonly charge: Float64Array;
+  readonly peak: Float64Array;
+  readonly threshold: number;
+}
+
+/** A single reading this many deviations above the floor is not chance, even among millions. */
+const DEVIATIONS = 6;
+
+export function findExcursions(
+  c: Conditioned,
+  w: Windows,
+  levels: readonly Level[],
+  reference: Float64Array,
+): Excursions {
+  const { t, y } = c;
+  const interval = c.intervalS ?? 0;
+  const threshold = Math.max(DEVIATIONS * w.noise, 1.6 * (c.resolution ?? 0));
+  const edge = threshold / 2;
+  const columns = new Growing();
+  const ref = new ReferenceAt(w, levels, reference, y.length);
+  const longest = 8 * interval;
+  let i = 0;
+  let taken = -1;
+  while (i < y.length) {
+    const stop = ref.until(i);
+    const floor = ref.value;
+    while (i < stop && y[i]! - floor <= threshold) i++;
+    if (i >= stop) continue;
+    const first = i;
+    const pulse = new Weighing(interval);
+    let peak = 0;
+    let last = i;
+    // A floor is nearly the same in the next window, so an excursion may run on across the border.
+    for (; i < y.length; i++) {
+      if (i >= stop) ref.until(i);
+      const e = y[i]! - (i < stop ? floor : ref.value);
+      if (e <= threshold || (i > first && t[i]! - t[i - 1]! > longest)) break;
+      pulse.add(e, t[i]!, true);
+      if (e > peak) peak = e;
+      last = i;
+    }
+    // The readings on either side may hold the rest of a pulse that fell across the border.
+    for (const [k, near] of [
+      [first - 1, first],
+      [last + 1, last],
+    ] as const) {
+      if (k <= taken || k < 0 || k >= y.length || Math.abs(t[k]! - t[near]!) > 1.5 * interval) continue;
+      ref.until(k);
+      const e = y[k]! - ref.value;
+      if (e > threshold) continue;
+      pulse.add(e, t[k]!, e > edge);
+      taken = k;
+    }
+    columns.push(pulse.middle, first, last, pulse.charge, peak);
+  }
+  return { ...columns.done(), threshold };
+}
+
+/** Sums a pulse's charge, and its middle from those readings that surely belong to it. */
+class Weighing {
+  charge = 0;
+  private weight = 0;
+  private moment = 0;
+
+  constructor(private readonly interval: number) {}
+
+  add(excess: number, at: number, counts: boolean): void {
+    this.charge += excess * this.interval;
+    if (!counts) return;
+    this.weight += excess;
+    this.moment += excess * at;
+  }
+
+  get middle(): number {
+    return this.moment / this.weight;
+  }
+}
+
+/** The floor at a sample: constant within a window, switching at the sharp steps between levels. */
+export class ReferenceAt {
+  value = 0;
+  private window = 0;
+  private level = 0;
+
+  constructor(
+    private readonly w: Windows,
+    private readonly levels: readonly Level[],
+    private readonly reference: Float64Array,
+    private readonly end: number,
+  ) {}
+
+  /** Sets `value` for sample `i` and returns the first sample for which it may differ. */
+  until(i: number): number {
+    const { w, levels } = this;
+    while (this.window > 0 && w.from[this.window]! > i) this.window--;
+    while (this.window + 1 < w.count && w.from[this.window + 1]! <= i) this.window++;
+    while (this.level > 0 && levels[this.level]!.from > i) this.level--;
+    while (this.level + 1 < levels.length && levels[this.level + 1]!.from <= i) this.level++;
+    const level = levels[this.level];
+    let stop = Math.min(this.end, w.from[this.window + 1] ?? this.end);
+    this.value = this.reference[this.window]!;
+    if (level !== undefined) {
+      // A window that a step cuts in two has no floor of its own on the far side: take the level's.
+      if (level.lastWindow >= level.firstWindow && level.from > w.from[this.window]!)
+        this.value = this.reference[level.firstWindow]!;
+      else if (level.lastWindow >= level.firstWindow && level.to < w.from[this.window + 1]!)
+        this.value = this.reference[level.lastWindow]!;
+      stop = Math.min(stop, level.to);
+    }
+    return Math.max(stop, i + 1);
+  }
+}
+
+class Growing {
+  private n = 0;
+  private at = new Float64Array(1024);
+  private first = new Int32Array(1024);
+  private last = new Int32Array(1024);
+  private charge = new Float64Array(1024);
+  private peak = new Float64Array(1024);
+
+  push(at: number, first: number, last: number, charge: number, peak: number): void {
+    if (this.n === this.at.length) this.grow();
+    this.at[this.n] = at;
+    this.first[this.n] = first;
+    this.last[this.n] = last;
+    this.charge[this.n] = charge;
+    this.peak[this.n] = peak;
+    this.n++;
+  }
+
+  private grow(): void {
+    const size = 2 * this.n;
+    const wider = <T extends Float64Array | Int32Array>(a: T, b: T): T => {
+      b.set(a);
+      return b;
+    };
+    this.at = wider(this.at, new Float64Array(size));
+    this.first = wider(this.first, new Int32Array(size));
+    this.last = wider(this.last, new Int32Array(size));
+    this.charge = wider(this.charge, new Float64Array(size));
+    this.peak = wider(this.peak, new Float64Array(size));
+  }
+
+  done(): Omit<Excursions, 'threshold'> {
+    const n = this.n;
+    return {
+      count: n,
+      at: this.at.subarray(0, n),
+      first: this.first.subarray(0, n),
+      last: this.last.subarray(0, n),
+      charge: this.charge.subarray(0, n),
+      peak: this.peak.subarray(0, n),
+    };
+  }
+}

@@ -1,0 +1,65 @@
+/**
+ * Stage 8: what a train of visible pulses proves about the true period. A meter that samples every Ts sees
+ * any train of period P at |m/Ts - 1/P|; and with apertures back to back a faster train only puts whole
+ * pulses into every reading, so it looks like the slow train on a higher floor.
+ */
+
+export interface SeenTrain {
+  readonly periodS: number;
+  /** Reading above the floor that one whole pulse makes, amperes (or volts). */
+  readonly pulseReading: number;
+  /** Mean of all readings above the floor, same unit. */
+  readonly meanExcess: number;
+  /** The lowest level of the readings; a load cannot be negative. */
+  readonly floor: number;
+  readonly floorUncertainty: number;
+  readonly intervalS: number;
+  readonly apertureS: number;
+}
+
+export interface Resolved {
+  readonly resolved: boolean;
+  /** Periods up to LONGEST_CANDIDATE_S that would read the same, rising; empty when resolved. */
+  readonly candidates: readonly number[];
+}
+
+/** No door search is faster: the shortest published exchange with a fob takes 50 ms. */
+const SHORTEST_PERIOD_S = 0.05;
+export const LONGEST_CANDIDATE_S = 2;
+/** How well the share of readings that carry a pulse is known. */
+const DUTY_SLACK = 0.03;
+
+export function resolvePeriod(s: SeenTrain): Resolved {
+  const rivals = aliases(s).filter((p) => fits(p, s));
+  const itself = s.periodS >= 2 * s.intervalS * (1 - 1e-3) && fits(s.periodS, s);
+  if (itself && rivals.length === 0) return { resolved: true, candidates: [] };
+  const candidates = itself ? [...rivals, s.periodS] : rivals;
+  return {
+    resolved: false,
+    candidates: candidates.filter((p) => p <= LONGEST_CANDIDATE_S).sort((a, b) => a - b),
+  };
+}
+
+/** Every other period from SHORTEST_PERIOD_S up that uniform sampling shows at the same place. */
+function aliases(s: SeenTrain): number[] {
+  const out: number[] = [];
+  for (let m = 1; m / s.intervalS - 1 / s.periodS <= 1 / SHORTEST_PERIOD_S; m++)
+    for (const sign of [-1, 1]) {
+      const period = 1 / (m / s.intervalS + sign / s.periodS);
+      if (period >= SHORTEST_PERIOD_S && Math.abs(period / s.periodS - 1) > 1e-3) out.push(period);
+    }
+  return out;
+}
+
+/**
+ * Whether a train of this period could have made these readings. A reading holds n or n + 1 pulses, n whole
+ * ones in an aperture; they lift the floor by n pulses' worth, and the share of readings with one more is
+ * aperture / period - n for pulses narrower than the aperture, and more for wider ones.
+ */
+function fits(period: number, s: SeenTrain): boolean {
+  const whole = Math.floor(s.apertureS / period + 1e-9);
+  if (s.floor - whole * s.pulseReading < -s.floorUncertainty) return false;
+  const seen = s.meanExcess / s.pulseReading;
+  const share = s.apertureS / period - whole;
+  return share <= seen * (1 + DUTY_SLACK) + DUTY_SLACK / 2;
+}

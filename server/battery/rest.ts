@@ -1,0 +1,125 @@
+import { combine } from '../analysis/accuracy.ts';
+import { overlapOf, type Conditioned, type Span } from '../analysis/condition.ts';
+import { meterUncertainty, type MeterErrors } from '../analysis/dc.ts';
+import { median, robustDeviation } from '../analysis/statistics.ts';
+
+/** Rest voltage: where the voltage of the sleeping car is going, under a surface charge that decays. */
+
+export interface Rest {
+  readonly restV: number;
+  readonly restU: number;
+  /** Surface charge that is still on the battery at the end, volts; 0 where none was found. */
+  readonly surfaceLeftV: number;
+}
+
+const MOST_POINTS = 300;
+const LEAST_POINTS = 8;
+const LEAST_SPAN_S = 60;
+
+/**
+ * Fits V + B exp(-t / tau) to the voltage from `fromS` on, without the spans in `disturbed`; tau by search,
+ * V and B by least squares. V's uncertainty is its own and its range over every tau that fits nearly as well.
+ * Null when there is too little quiet voltage.
+ */
+export function restVoltage(
+  c: Conditioned,
+  fromS: number,
+  disturbed: readonly Span[],
+  meter: MeterErrors,
+): Rest | null {
+  const points = quietPoints(c, fromS, disturbed);
+  const n = points.t.length;
+  if (n < LEAST_POINTS || points.t[n - 1]! - points.t[0]! < LEAST_SPAN_S) return null;
+  const noise = Math.max(pointNoise(points.v), 1e-6, meter.noise / Math.sqrt(points.readings));
+  const flat = fitDecay(points, Infinity);
+  const span = points.t[n - 1]! - points.t[0]!;
+  const tries: Decay[] = [];
+  for (let tau = span / 30; tau <= 2 * span; tau *= 1.12) tries.push(fitDecay(points, tau));
+  const best = tries.reduce((a, b) => (b.squares < a.squares ? b : a));
+  const better = (flat.squares - best.squares) / (noise * noise);
+  const decays = better > 25 && best.surface > 4 * noise;
+  const steady = meterUncertainty(flat.rest, meter);
+  if (!decays) {
+    const half = Math.floor(n / 2);
+    const creep = Math.abs(median(points.v.slice(half)) - median(points.v.slice(0, half)));
+    return { restV: flat.rest, restU: combine(steady, noise / Math.sqrt(n), creep / 2), surfaceLeftV: 0 };
+  }
+  const scale = Math.max(noise * noise, best.squares / Math.max(1, n - 3));
+  const near = tries.filter((d) => d.squares <= best.squares + 4 * scale);
+  const low = Math.min(...near.map((d) => d.rest));
+  const high = Math.max(...near.map((d) => d.rest));
+  return {
+    restV: best.rest,
+    restU: combine(steady, best.restError * Math.sqrt(scale), (high - low) / 4),
+    surfaceLeftV: best.surface * Math.exp(-span / best.tau),
+  };
+}
+
+interface Points {
+  readonly t: number[];
+  readonly v: number[];
+  /** Readings behind each point. */
+  readonly readings: number;
+}
+
+/** Medians over equal stretches of quiet time: dips and readings in passing do not move them. */
+function quietPoints(c: Conditioned, fromS: number, disturbed: readonly Span[]): Points {
+  const end = c.t[c.t.length - 1] ?? 0;
+  const start = Math.max(fromS, c.t[0] ?? 0);
+  const length = Math.max((end - start) / MOST_POINTS, 3 * (c.intervalS ?? 1));
+  const out: Points & { readings: number } = { t: [], v: [], readings: 1 };
+  let i = 0;
+  let used = 0;
+  for (let a = start; a < end; a += length) {
+    const inside: number[] = [];
+    while (i < c.t.length && c.t[i]! < a) i++;
+    for (; i < c.t.length && c.t[i]! < a + length; i++) inside.push(c.y[i]!);
+    if (inside.length < 3 || overlapOf(disturbed, a, a + length) > 0.2 * length) continue;
+    out.t.push(a + length / 2 - start);
+    out.v.push(median(inside));
+    used += inside.length;
+  }
+  out.readings = Math.max(1, used / Math.max(1, out.t.length));
+  return out;
+}
+
+/** Noise of the points from their second differences, which a decay hardly touches. */
+function pointNoise(v: readonly number[]): number {
+  const second: number[] = [];
+  for (let i = 1; i + 1 < v.length; i++) second.push(v[i - 1]! - 2 * v[i]! + v[i + 1]!);
+  return robustDeviation(second) / Math.sqrt(6);
+}
+
+interface Decay {
+  readonly tau: number;
+  readonly rest: number;
+  readonly surface: number;
+  /** Standard error of `rest` for unit noise. */
+  readonly restError: number;
+  readonly squares: number;
+}
+
+function fitDecay(p: Points, tau: number): Decay {
+  const n = p.t.length;
+  const flat = !Number.isFinite(tau);
+  const e = p.t.map((t) => (flat ? 0 : Math.exp(-t / tau)));
+  let se = 0;
+  let see = 0;
+  let sv = 0;
+  let sev = 0;
+  const origin = p.v[0]!;
+  for (let i = 0; i < n; i++) {
+    const v = p.v[i]! - origin;
+    se += e[i]!;
+    see += e[i]! * e[i]!;
+    sv += v;
+    sev += e[i]! * v;
+  }
+  const determinant = n * see - se * se;
+  const surface = flat || determinant <= 1e-12 ? 0 : (n * sev - se * sv) / determinant;
+  const rest = (sv - surface * se) / n;
+  let squares = 0;
+  for (let i = 0; i < n; i++) squares += (p.v[i]! - origin - rest - surface * e[i]!) ** 2;
+  const restError = flat || determinant <= 1e-12 ? 1 / Math.sqrt(n) : Math.sqrt(see / determinant);
+  return { tau, rest: rest + origin, surface, restError, squares };
+}
