@@ -252,10 +252,13 @@ class CsvReading {
 
 /** "OL" is how meters print an overload. */
 function isOverload(bytes: Uint8Array, from: number, to: number): boolean {
-  if (to - from < 2 || to - from > 5) return false;
-  const text = String.fromCharCode(...bytes.subarray(from, to));
-  return /^[-+]?(OL|O\.L|OVL?D?)$/i.test(text);
+  const first = bytes[from]! === MINUS || bytes[from]! === PLUS ? from + 1 : from;
+  if ((bytes[first]! | LOWER) !== 0x6f || to - first > 4) return false; // nearly every field ends here
+  return /^(OL|O\.L|OVL?D?)$/i.test(String.fromCharCode(...bytes.subarray(first, to)));
 }
+const MINUS = 0x2d;
+const PLUS = 0x2b;
+const LOWER = 0x20;
 
 /** The file's name as a meter's key may hold it. */
 function meterName(file: string): string {

@@ -2,7 +2,7 @@ import { CsvReason } from './csvError.ts';
 import type { ColumnRole, TimeUnit } from './csvHeader.ts';
 import type { DecimalReader } from './csvNumber.ts';
 import type { CsvRows } from './csvRows.ts';
-import { isClock, isStamp, msBetween, readClock, readStamp, type Stamp } from './csvTime.ts';
+import { isClock, isStamp, msBetween, readClock, readStamp, StampReader, type Stamp } from './csvTime.ts';
 
 /** Where a file's rows are in time. */
 export interface TimeAxis {
@@ -41,13 +41,13 @@ export function timeAxis(
   }
   const [first] = times;
   if (first === undefined) {
-    if (date >= 0) return stampAxis(rows, (r) => r.text(date));
+    if (date >= 0) return stampAxis(rows, stampsIn(date));
     throw new CsvReason('no column gives the time; name one for example "time_s" or "timestamp"');
   }
   const text = rows.text(first.column);
-  if (isStamp(text)) return stampAxis(rows, (r) => r.text(first.column));
+  if (isStamp(text)) return stampAxis(rows, stampsIn(first.column));
   if (isClock(text)) {
-    if (date >= 0) return stampAxis(rows, (r) => `${r.text(date)}T${r.text(first.column).padStart(8, '0')}`);
+    if (date >= 0) return stampAxis(rows, stampsOf(date, first.column));
     return clockAxis(rows, first.column, first.elapsed);
   }
   return numberAxis(rows, number, first.column, unitBySize(rows, number, first.column), own);
@@ -81,13 +81,25 @@ function startingAt(axis: TimeAxis, rows: CsvRows, first: Stamp): TimeAxis {
   return axis.startedAt === null ? { ...axis, ...startOf({ ...first, nanos }) } : axis;
 }
 
-function stampAxis(rows: CsvRows, textOf: (rows: CsvRows) => string): TimeAxis {
-  const first = readStamp(textOf(rows));
+type StampOf = (rows: CsvRows) => Stamp;
+
+function stampsIn(column: number): StampOf {
+  const reader = new StampReader();
+  return (r) => reader.read(r.bytes, r.start[column]!, r.end[column]!);
+}
+
+/** Date and time of day in columns of their own. */
+function stampsOf(date: number, clock: number): StampOf {
+  return (r) => readStamp(`${r.text(date)}T${r.text(clock).padStart(8, '0')}`);
+}
+
+function stampAxis(rows: CsvRows, stampOf: StampOf): TimeAxis {
+  const first = stampOf(rows);
   const zero = { ...first, nanos: Math.floor(first.nanos / 1e6) * 1e6 };
   return {
     ...startOf(zero),
     read(r) {
-      const stamp = readStamp(textOf(r));
+      const stamp = stampOf(r);
       if (stamp.zoned !== zero.zoned)
         throw new CsvReason('some times name a time zone and some do not; use one form throughout');
       return msBetween(zero, stamp);

@@ -1,17 +1,16 @@
-import type { Quantity } from '../../drivers/core/reading.ts';
+import { isLive, type Quantity } from '../../drivers/core/reading.ts';
 import { CSV_RECORD_COLUMN, type CsvCell } from '../messages/csvRecord.ts';
 import type { Recording } from '../messages/records.ts';
 import type { SampleColumns } from '../samples/columns.ts';
 import type { Store } from '../store/store.ts';
 import { flagsText, numberText } from './csvFlags.ts';
-import { isLive } from '../../drivers/core/reading.ts';
 
 const HEADER: Readonly<Record<Quantity, string>> = {
   current: 'current_A',
   voltage: 'voltage_V',
   temperature: 'temperature_degC',
 };
-const ROWS_A_PIECE = 4096;
+const LINES_A_PIECE = 4096;
 
 /**
  * A recording as CSV, in pieces of a few thousand lines: seconds from its start, one column a channel with the
@@ -25,17 +24,18 @@ export function* exportCsv(store: Store, recordingId: string): Generator<string>
   const flagged = channels.map((c) => c.flags.some((f) => f !== 0) || c.scale.some((s) => s > 125));
   yield headerLine(recording, flagged);
   const notes = notesOf(store, recording);
-  let piece: string[] = [];
+  let piece = '';
+  let lines = 0;
   for (const row of merged(channels, notes)) {
-    const fields = [secondsText(row.t)];
-    channels.forEach((c, k) => fields.push(...sampleFields(c, row.samples[k]!, flagged[k]!)));
-    fields.push(row.note === null ? '' : quoted(JSON.stringify(row.note)));
-    piece.push(fields.join(',') + '\n');
-    if (piece.length < ROWS_A_PIECE) continue;
-    yield piece.join('');
-    piece = [];
+    piece += secondsText(row.t);
+    for (let k = 0; k < channels.length; k++)
+      piece += sampleFields(channels[k]!, row.samples[k]!, flagged[k]!);
+    piece += row.note === null ? ',\n' : `,${quoted(JSON.stringify(row.note))}\n`;
+    if (++lines % LINES_A_PIECE !== 0) continue;
+    yield piece;
+    piece = '';
   }
-  yield piece.join('');
+  yield piece;
 }
 
 function headerLine(recording: Recording, flagged: readonly boolean[]): string {
@@ -69,37 +69,44 @@ function notesOf(store: Store, recording: Recording): Note[] {
 }
 
 interface Row {
-  readonly t: number;
+  t: number;
   /** For each channel the sample's place, or -1. */
   readonly samples: Int32Array;
-  readonly note: CsvCell | null;
+  note: CsvCell | null;
 }
 
-/** Rows in the order of time; each channel keeps its own order, so times that went back stay as they were. */
+/**
+ * Rows in the order of time, one object used again and again; each channel keeps its own order, so times that
+ * went back stay as they were.
+ */
 function* merged(channels: readonly SampleColumns[], notes: readonly Note[]): Generator<Row> {
   const next = new Int32Array(channels.length);
+  const row: Row = { t: 0, samples: new Int32Array(channels.length), note: null };
   let nextNote = 0;
   for (;;) {
     let t = Infinity;
-    channels.forEach((c, k) => (t = next[k]! < c.length ? Math.min(t, c.t[next[k]!]!) : t));
+    for (let k = 0; k < channels.length; k++)
+      if (next[k]! < channels[k]!.length) t = Math.min(t, channels[k]!.t[next[k]!]!);
     const note = nextNote < notes.length && notes[nextNote]!.t <= t ? notes[nextNote++]! : null;
     if (t === Infinity && note === null) return;
     // The recording's own cell shares the first sample's line; every other note has a line to itself.
     const alone = note !== null && (note.t > -Infinity || t === Infinity);
-    const samples = new Int32Array(channels.length).fill(-1);
-    if (!alone)
-      channels.forEach((c, k) => {
-        if (next[k]! < c.length && Object.is(c.t[next[k]!], t)) samples[k] = next[k]!++;
-      });
-    yield { t: alone ? Math.max(note.t, 0) : t, samples, note: note?.cell ?? null };
+    for (let k = 0; k < channels.length; k++) {
+      const here = !alone && next[k]! < channels[k]!.length && Object.is(channels[k]!.t[next[k]!], t);
+      row.samples[k] = here ? next[k]!++ : -1;
+    }
+    row.t = alone ? (note.t > -Infinity ? note.t : 0) : t;
+    row.note = note?.cell ?? null;
+    yield row;
   }
 }
 
-function sampleFields(c: SampleColumns, i: number, flagged: boolean): string[] {
-  if (i < 0) return flagged ? ['', ''] : [''];
+/** The fields of one channel, each with the comma before it. */
+function sampleFields(c: SampleColumns, i: number, flagged: boolean): string {
+  if (i < 0) return flagged ? ',,' : ',';
   const [counts, scale, flags] = [c.counts[i]!, c.scale[i]!, c.flags[i]!];
-  if (!flagged) return [numberText(counts, scale)];
-  return [isLive(flags) ? numberText(counts, scale) : '', flagsText(counts, scale, flags)];
+  if (!flagged) return `,${numberText(counts, scale)}`;
+  return `,${isLive(flags) ? numberText(counts, scale) : ''},${flagsText(counts, scale, flags)}`;
 }
 
 /** Milliseconds as seconds that read back as the same double: 100.5 is "0.1005". */
