@@ -22,7 +22,10 @@ async function orNone<T>(list: Promise<T[]>): Promise<T[]> {
 export async function discover(server: BluetoothRemoteGATTServer): Promise<Discovered[]> {
   const found: Discovered[] = [];
   const seen = new Map<string, number>();
-  for (const service of await orNone(server.getPrimaryServices())) {
+  // Browsers list services in no certain order; sorted, they are the same after every connect.
+  const services = await orNone(server.getPrimaryServices());
+  services.sort((a, b) => (a.uuid < b.uuid ? -1 : a.uuid > b.uuid ? 1 : 0));
+  for (const service of services) {
     for (const remote of await orNone(service.getCharacteristics())) {
       const ref = { service: canonicalUuid(service.uuid), characteristic: canonicalUuid(remote.uuid) };
       // Counted over all services of one UUID, so that a second instance of a service keeps its own refs.

@@ -15,6 +15,7 @@ export interface BrowserLinkOptions {
   readonly operationTimeoutMs?: number;
 }
 
+const CALLED_OFF_MS = 2000;
 const LOST = 'The connection to the meter was lost.';
 
 /**
@@ -28,6 +29,8 @@ export function createBrowserLink(options: BrowserLinkOptions = {}): Link {
   const operationTimeoutMs = options.operationTimeoutMs ?? 8000;
   const chosen = new Map<string, BluetoothDevice>();
   const live = new Map<string, Connection>();
+  /** The browser's last connect to each meter, settled or not. */
+  const attempts = new Map<string, Promise<unknown>>();
 
   return {
     kind: 'browser',
@@ -76,7 +79,15 @@ export function createBrowserLink(options: BrowserLinkOptions = {}): Link {
     );
 
     const opening = async () => {
-      await server.connect().catch((error: unknown) => {
+      // A connect that was called off is still under way for a moment, and would take a new one with it.
+      await Promise.race([attempts.get(device.id), wait(clock, CALLED_OFF_MS)]);
+      if (gone.signal.aborted) throw new LinkError('aborted', 'Connecting was called off.');
+      const attempt = server.connect();
+      attempts.set(
+        device.id,
+        attempt.catch(() => undefined),
+      );
+      await attempt.catch((error: unknown) => {
         throw linkError(error, 'connecting');
       });
       const limit = { clock, ms: timeoutMs, what: 'Asking the meter what it offers', signal: gone.signal };
@@ -108,6 +119,10 @@ export function createBrowserLink(options: BrowserLinkOptions = {}): Link {
       throw error;
     }
   }
+}
+
+function wait(clock: Clock, ms: number): Promise<void> {
+  return new Promise((resolve) => clock.after(ms, resolve));
 }
 
 function seen(device: BluetoothDevice): SeenMeter {

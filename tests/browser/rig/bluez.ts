@@ -1,9 +1,11 @@
 import { setTimeout as delay } from 'node:timers/promises';
+import type { ReplayPeer } from '../../../drivers/links/replay/peer.ts';
+import { processClock } from '../../../drivers/links/node/clock.ts';
 import { BusError, type Reply } from './bus.ts';
 import { variant } from './marshal.ts';
 import type { Message } from './message.ts';
 import { ObjectTree } from './objects.ts';
-import { EmulatedMeter, type MeterDescription } from './meter.ts';
+import { EmulatedMeter } from './meter.ts';
 
 const ROOT = '/org/bluez';
 const ADAPTER = `${ROOT}/hci0`;
@@ -49,8 +51,8 @@ export class EmulatedBluez {
     await this.objects.bus.stop();
   }
 
-  addMeter(description: MeterDescription): EmulatedMeter {
-    const meter = new EmulatedMeter(ADAPTER, description, this.objects);
+  addMeter(address: string, peer: ReplayPeer): EmulatedMeter {
+    const meter = new EmulatedMeter(ADAPTER, address, peer, processClock, this.objects);
     this.meters.push(meter);
     return meter;
   }

@@ -16,6 +16,8 @@ export interface BenchPage {
   readonly page: Page;
   /** Address of the meter that the chooser takes; null cancels the chooser. */
   choose: string | null;
+  /** Addresses that its choosers have listed so far. */
+  readonly listed: ReadonlySet<string>;
 }
 
 /** A real Chromium whose Bluetooth is the emulated one. Each has a profile of its own. */
@@ -51,10 +53,12 @@ export async function launchChromium(
     context,
     async openPage(url) {
       const page = await context.newPage();
-      const bench: BenchPage = { page, choose: null };
+      const listed = new Set<string>();
+      const bench: BenchPage = { page, choose: null, listed };
       const session = await context.newCDPSession(page);
       const answered = new Set<string>(); // answering one prompt twice ends the browser
       session.on('DeviceAccess.deviceRequestPrompted', ({ id, devices }) => {
+        for (const device of devices) listed.add(device.id);
         if (answered.has(id)) return;
         if (bench.choose === null) {
           answered.add(id);
