@@ -26,6 +26,14 @@ export interface MeterChannel {
   readonly step: number | null;
 }
 
+/** One reading out of a value, with its channel's key. */
+export interface DecodedReading {
+  readonly key: string;
+  readonly reading: Reading;
+  /** The meter's own time of this reading, milliseconds from a zero of its own; absent where it has no clock. */
+  readonly meterMs?: number;
+}
+
 /** Decodes what arrives from one meter. Holds state only where the meter's framing needs it. */
 export interface MeterReader {
   readonly channels: readonly MeterChannel[];
@@ -36,10 +44,7 @@ export interface MeterReader {
    * Readings in one value of `source`, each with its channel's key.
    * @throws DriverError when the bytes are this driver's but broken
    */
-  read(
-    source: CharacteristicRef,
-    bytes: Uint8Array,
-  ): readonly { readonly key: string; readonly reading: Reading }[];
+  read(source: CharacteristicRef, bytes: Uint8Array): readonly DecodedReading[];
 }
 
 export interface Driver {

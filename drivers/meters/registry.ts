@@ -2,11 +2,12 @@ import type { Driver, MeterProfile, MeterReader } from '../core/driver.ts';
 import { sameRef } from '../core/driver.ts';
 import { DriverError } from '../core/errors.ts';
 import { byteStream } from './byte-stream/driver.ts';
+import { packedSamples } from './packed-samples/driver.ts';
 import { selfDescribed } from './self-described/driver.ts';
 import { sigElectrical } from './sig-electrical/driver.ts';
 
 /** Every meter that Nightdraw reads. A characteristic goes to the first driver here that claims it. */
-export const DRIVERS: readonly Driver[] = [sigElectrical, selfDescribed, byteStream];
+export const DRIVERS: readonly Driver[] = [sigElectrical, packedSamples, selfDescribed, byteStream];
 
 export interface OpenedMeter {
   /** Ids of the drivers at work, joined by "+". */

@@ -5,6 +5,7 @@ import { DriverError, LinkError } from '../core/errors.ts';
 import type { CharacteristicRef, Connection } from '../core/link.ts';
 import { withTimeLimit } from '../core/timeLimit.ts';
 import { openMeter, type OpenedMeter } from '../meters/registry.ts';
+import { MeterTime } from './meterTime.ts';
 import { readProfile } from './profile.ts';
 import type { GapReason, Session, SessionOptions, SessionState } from './types.ts';
 
@@ -30,6 +31,7 @@ export function startSession(options: SessionOptions): Session {
   let lastReadingMs: number | null = null;
   let gap: { readonly startMs: number; readonly reason: GapReason } | null = null;
 
+  const meterTime = new MeterTime();
   const stopped = new Promise<void>((resolve) => stopping.signal.addEventListener('abort', resolve));
 
   function tell(next: SessionState, sentence: string): void {
@@ -53,7 +55,7 @@ export function startSession(options: SessionOptions): Session {
       if (readings.length === 0) return;
       closeGap(atMs);
       lastReadingMs = atMs;
-      hooks.onReadings(readings.map((r) => ({ ...r, atMs })));
+      hooks.onReadings(meterTime.place(readings, atMs));
     } catch (error) {
       if (!(error instanceof DriverError)) throw error;
       hooks.onBadFrame(error.message, atMs);

@@ -8,7 +8,7 @@ export type SessionState = 'connecting' | 'connected' | 'reconnecting' | 'failed
 export interface SessionReading {
   readonly key: string;
   readonly reading: Reading;
-  /** Arrival, on the session's clock. */
+  /** Arrival, or the meter's own time stamp where it has one, on the session's clock. */
   readonly atMs: number;
 }
 

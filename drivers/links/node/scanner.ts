@@ -78,8 +78,10 @@ export function createScanner({ noble, clock, onSeen, onStuck }: ScannerOptions)
 
   /** Brings the adapter to what is wanted now; callers share one pass. */
   function settle(): Promise<void> {
-    settling ??= pass().finally(() => {
+    settling ??= pass().finally(async () => {
       settling = null;
+      // Asked for after the pass had looked for the last time.
+      if (scanning !== wanted()) await settle();
     });
     return settling;
   }
