@@ -1,5 +1,4 @@
-import type { Conditioned } from './condition.ts';
-import { lowerBound } from './condition.ts';
+import { lowerBound, mergeSpans, type Conditioned, type Span } from './condition.ts';
 import type { MeterErrors } from './dc.ts';
 import { measureDraw, type Draw, type Share } from './draw.ts';
 import { findExcursions, type Excursions } from './excursions.ts';
@@ -36,6 +35,13 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
     const k = Math.min(windows.count - 1, Math.max(0, lowerBound(windows.startS, atS) - 1));
     return reference[k] ?? 0;
   };
+  const lowestFloor = (fromS: number, toS: number): number => {
+    const first = Math.max(0, lowerBound(windows.startS, fromS) - 1);
+    let low = Infinity;
+    for (let k = first; k < windows.count && windows.startS[k]! < toS; k++)
+      low = Math.min(low, reference[k]!);
+    return low;
+  };
 
   const pulses = pulsesOf(
     c,
@@ -48,10 +54,12 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
       at: Float64Array.from(pulses, (i) => excursions.at[i]!),
       charge: Float64Array.from(pulses, (i) => excursions.charge[i]!),
     },
-    timingOf(c, endS),
+    timingOf(c, endS, longSpans(c, excursions)),
   );
   const wakeUps = measureRaised(c, excursions, (i) => floorAt(c.t[i]!), sleep.asleepFromSample);
-  const regimes = stretches.map((s) => measureRegime(c, excursions, pulses, s, floorAt, wakeUps, meter));
+  const regimes = stretches.map((s) =>
+    measureRegime(c, excursions, pulses, s, { at: floorAt, lowest: lowestFloor }, wakeUps, meter),
+  );
   return {
     conditioned: c,
     windows,
@@ -65,14 +73,22 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
   };
 }
 
-export function timingOf(c: Conditioned, endS: number): Timing {
+/** What trains are timed against; under a long excursion pulses are hidden, as they are in a gap. */
+function timingOf(c: Conditioned, endS: number, hidden: readonly Span[]): Timing {
   const interval = c.intervalS ?? 1;
   return {
     toleranceS: 0.55 * interval + 0.002,
     leastPeriodS: 1.9 * interval,
-    gaps: c.gaps,
+    gaps: mergeSpans([...c.gaps, ...hidden]),
     endS,
   };
+}
+
+function longSpans(c: Conditioned, x: Excursions): Span[] {
+  const out: Span[] = [];
+  for (let i = 0; i < x.count; i++)
+    if (!isPulse(c, x, i)) out.push({ startS: c.t[x.first[i]!]!, endS: c.t[x.last[i]!]! });
+  return out;
 }
 
 /** Short excursions that no shut-down step explains. */

@@ -48,18 +48,18 @@ export function measureDraw(
       byKind[shares.kind[i]!]! += shares.charge[i]! / Math.max(interval * readings, 1e-300);
   const hourFrom = lowerBound(t, endS - HOUR);
   const hasHour = n > 0 && endS - t[0]! >= 0.98 * HOUR && n - hourFrom > 10;
+  // Where pulses come so thick that no reading is free of them, the floor is what they leave of the average.
+  const sparse = quiet.count < 0.05 * readings;
+  const baseline = sparse ? asleep.mean - byKind[0]! - byKind[1]! : quiet.mean;
+  const baselineNoise = sparse
+    ? meter.noise / Math.sqrt(Math.max(1, readings))
+    : quiet.deviation / Math.sqrt(quiet.count);
   return {
     averageAfterSleep: readings > 0 ? meanFigure(asleep, readings, meter) : null,
     averageLastHour: hasHour ? meanFigure(sums(y, hourFrom, n), n - hourFrom, meter) : null,
-    totalCharge: totalCharge(c, meter, quiet.mean, asleepFromSample, endS),
-    baseline:
-      quiet.count > 0
-        ? figure(quiet.mean, quiet.deviation / Math.sqrt(quiet.count), meterUncertainty(quiet.mean, meter))
-        : null,
-    budget:
-      readings > 0 && quiet.count > 0
-        ? { baselineA: quiet.mean, pollingA: byKind[0]!, wakeUpsA: byKind[1]! }
-        : null,
+    totalCharge: totalCharge(c, meter, baseline, asleepFromSample, endS),
+    baseline: readings > 0 ? figure(baseline, baselineNoise, meterUncertainty(baseline, meter)) : null,
+    budget: readings > 0 ? { baselineA: baseline, pollingA: byKind[0]!, wakeUpsA: byKind[1]! } : null,
   };
 }
 

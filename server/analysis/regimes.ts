@@ -10,6 +10,12 @@ import { resolvePeriod } from './resolvability.ts';
 
 /** Stage 9: what each stretch of a train draws, and whether its period may be called measured. */
 
+export interface Floor {
+  readonly at: (atS: number) => number;
+  /** The lowest floor of a stretch: what it leaves for pulses that never show is least there. */
+  readonly lowest: (fromS: number, toS: number) => number;
+}
+
 export interface MeasuredRegime {
   readonly regime: Regime;
   readonly resolved: boolean;
@@ -27,7 +33,7 @@ export function measureRegime(
   x: Excursions,
   pulses: Int32Array,
   stretch: Stretch,
-  floorNear: (atS: number) => number,
+  floor: Floor,
   raised: readonly Raised[],
   meter: MeterErrors,
 ): MeasuredRegime {
@@ -48,17 +54,16 @@ export function measureRegime(
   const spread = charges.length > 1 ? standardDeviation(charges) : 0;
   const scatter = spread / Math.sqrt(charges.length) / Math.max(mean(charges), 1e-300);
   const averageU = combine(averageA * scatter, gainUncertainty(averageA, meter));
-  const floor = floorNear((stretch.firstS + stretch.lastS) / 2);
   const { resolved, candidates } = resolvePeriod({
     periodS: stretch.periodS,
     pulseReading: pulseReading(x, pulses, stretch, interval),
     meanExcess: averageA,
-    floor,
+    floor: floor.lowest(stretch.firstS, stretch.lastS),
     floorUncertainty: combine(meter.noise, (c.resolution ?? 0) / 2),
     intervalS: interval,
     apertureS: c.apertureS ?? interval,
   });
-  const shape = resolved ? pulseShape(c, x, pulses, stretch, chargePerPulse, floorNear) : null;
+  const shape = resolved ? pulseShape(c, x, pulses, stretch, chargePerPulse, floor.at) : null;
   const orNull = (e: Estimate): Estimate => (resolved ? e : null);
   return {
     resolved,

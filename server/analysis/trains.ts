@@ -70,8 +70,13 @@ function followAll(pulses: Pulses, index: Int32Array, timing: Timing): Stretch[]
       continue;
     }
     const followed = follow(pulses.at, index, lock, timing);
-    if (followed.members.length >= LOCK_LEAST) found.push(...splitByMultiple(pulses.at, followed));
-    start = Math.max(followed.next, start + 1);
+    const kept = hitsBeforeChange(followed.slots);
+    const stretch = toStretch(pulses.at, followed, kept);
+    if (stretch !== null) found.push(stretch);
+    start = Math.max(
+      kept < followed.members.length ? followed.places[kept - 1]! + 1 : followed.next,
+      start + 1,
+    );
   }
   return joinAcrossGaps(found, timing);
 }
@@ -170,6 +175,8 @@ function residualRms(slots: readonly number[], times: readonly number[]): number
 
 interface Followed {
   readonly members: Int32Array;
+  /** Position of each member in `index`. */
+  readonly places: Int32Array;
   readonly slots: Float64Array;
   readonly periodS: number;
   /** Position in `index` where the search goes on. */
@@ -182,6 +189,7 @@ const REFIT = 64;
 function follow(at: Float64Array, index: Int32Array, lock: Lock, timing: Timing): Followed {
   const clock = new TrackedClock(lock.anchorS, lock.periodS);
   const members: number[] = [index[lock.from]!];
+  const places: number[] = [lock.from];
   const slots: number[] = [0];
   const h = Math.min(0.98, Math.max(0.05, lock.hitRate));
   const mostMisses = Math.max(4, Math.ceil(Math.log(1e-4) / Math.log(1 - h)));
@@ -200,11 +208,13 @@ function follow(at: Float64Array, index: Int32Array, lock: Lock, timing: Timing)
     if (off > slack) continue;
     clock.hit(steps, time);
     members.push(index[p]!);
+    places.push(p);
     slots.push(clock.slot);
     next = p + 1;
   }
   return {
     members: Int32Array.from(members),
+    places: Int32Array.from(places),
     slots: Float64Array.from(slots),
     periodS: clock.periodS,
     next,
@@ -256,30 +266,24 @@ class TrackedClock {
 }
 
 /**
- * A train that stretches to a whole multiple of its period keeps hitting the old clock, only less often: cut
- * where the usual number of old periods between hits changes for good.
+ * A train that stretches to a whole multiple of its period (or to one that shares a multiple with it) keeps
+ * hitting the old clock, only less often: the train ends where the usual number of old periods between hits
+ * changes for good. Returns how many of the hits belong to it.
  */
-function splitByMultiple(at: Float64Array, f: Followed): Stretch[] {
-  const n = f.members.length;
+function hitsBeforeChange(slots: Float64Array): number {
+  const n = slots.length;
   const steps = new Float64Array(n - 1);
-  for (let i = 1; i < n; i++) steps[i - 1] = f.slots[i]! - f.slots[i - 1]!;
+  for (let i = 1; i < n; i++) steps[i - 1] = slots[i]! - slots[i - 1]!;
   const middle = median(steps);
   const spread = 1.4826 * median(steps.map((s) => Math.abs(s - middle)));
   const changes = changePointsOfLongSeries(steps, new Float64Array(n - 1).fill(1), Math.max(0.2, spread));
-  const edges = [0, ...changes, n - 1];
-  const parts: { from: number; to: number; multiple: number }[] = [];
+  const edges = [...changes, n - 1];
+  const first = commonMultiple(slots, 0, edges[0]!);
   for (let j = 0; j + 1 < edges.length; j++) {
-    const multiple = commonMultiple(f.slots, edges[j]!, edges[j + 1]!);
-    const last = parts[parts.length - 1];
     const few = edges[j + 1]! - edges[j]! < 4;
-    if (last !== undefined && (few || last.multiple === multiple)) last.to = edges[j + 1]!;
-    else parts.push({ from: edges[j]!, to: edges[j + 1]!, multiple });
+    if (!few && commonMultiple(slots, edges[j]!, edges[j + 1]!) !== first) return edges[j]! + 1;
   }
-  return parts.flatMap((p, j) => {
-    const from = j === 0 ? p.from : p.from + 1;
-    const stretch = toStretch(at, f, from, p.to + 1, p.multiple);
-    return stretch === null ? [] : [stretch];
-  });
+  return n;
 }
 
 /** The largest m of which nearly all steps between the hits [a, b] are multiples. */
@@ -294,18 +298,13 @@ function commonMultiple(slots: Float64Array, a: number, b: number): number {
   return 1;
 }
 
-function toStretch(
-  at: Float64Array,
-  f: Followed,
-  from: number,
-  to: number,
-  multiple: number,
-): Stretch | null {
-  const base = f.slots[from]!;
+function toStretch(at: Float64Array, f: Followed, hits: number): Stretch | null {
+  if (hits < LOCK_LEAST) return null;
+  const multiple = commonMultiple(f.slots, 0, hits - 1);
   const members: number[] = [];
   const slots: number[] = [];
-  for (let i = from; i < to; i++) {
-    const s = f.slots[i]! - base;
+  for (let i = 0; i < hits; i++) {
+    const s = f.slots[i]!;
     if (s % multiple !== 0) continue;
     members.push(f.members[i]!);
     slots.push(s / multiple);
