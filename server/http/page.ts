@@ -28,7 +28,7 @@ export function pageRoutes(folder: string): Router {
         .send('The page has not been built yet: run "npm run build" and start again.\n');
       return;
     }
-    response.set('Cache-Control', 'no-cache').sendFile(document);
+    response.set('Cache-Control', 'no-cache').sendFile('index.html', { root: folder }); // a path of its own may lie under a dot folder
   });
   return router;
 }
