@@ -11,11 +11,17 @@ const LONGEST_MS = 400 * 24 * 3600 * 1000;
 /** A page may have read its meter just before it heard of the start. */
 const EARLIEST_MS = -60_000;
 
+export interface StoredBatch {
+  readonly reply: BatchReply;
+  /** False for a double, and for one that came too early. */
+  readonly isNew: boolean;
+}
+
 /**
  * Stores one numbered batch of a page meter; the reply says what is durable now.
  * @throws NightdrawError where the batch cannot be stored
  */
-export function storeBatch(store: Pick<Store, 'commit'>, recording: Recording, batch: Batch): BatchReply {
+export function storeBatch(store: Pick<Store, 'commit'>, recording: Recording, batch: Batch): StoredBatch {
   const channelOf = (key: string): Channel => {
     const channel = recording.channels.find((c) => c.meterKey === batch.meterKey && c.key === key);
     if (channel === undefined)
@@ -47,15 +53,13 @@ export function storeBatch(store: Pick<Store, 'commit'>, recording: Recording, b
   const result = store.commit(step);
   switch (result.kind) {
     case 'stored':
-      return { ok: true, upTo: batch.number };
+      return { reply: { ok: true, upTo: batch.number }, isNew: true };
     case 'duplicate':
-      return { ok: true, upTo: result.upTo };
-    case 'out-of-order':
-      return {
-        ok: false,
-        expected: result.expected,
-        error: errorBody('conflict', 'A batch before this one is missing.'),
-      };
+      return { reply: { ok: true, upTo: result.upTo }, isNew: false };
+    case 'out-of-order': {
+      const error = errorBody('conflict', 'A batch before this one is missing.');
+      return { reply: { ok: false, expected: result.expected, error }, isNew: false };
+    }
   }
 }
 

@@ -83,8 +83,8 @@ export class Broadcast {
     for (const listener of this.listeners) listener.onRecording?.(message);
   }
 
-  notice(notice: Notice): void {
-    for (const listener of this.listeners) listener.onNotice?.(notice);
+  notice({ level, text }: Notice): void {
+    for (const listener of this.listeners) listener.onNotice?.({ level, text: text.slice(0, 400) });
   }
 
   close(): void {

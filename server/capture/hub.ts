@@ -87,6 +87,7 @@ export class Hub {
     });
     this.pages = new PageMeters({
       store,
+      clock,
       table: this.table,
       broadcast: this.broadcast,
       recordings: this.recordings,

@@ -1,3 +1,4 @@
+import type { Clock } from '../../drivers/core/clock.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { Meter } from '../messages/meters.ts';
 import type { RecordingEvent } from '../messages/records.ts';
@@ -11,10 +12,13 @@ import type { Recordings } from './recordings.ts';
 
 export interface PageMetersOptions {
   readonly store: Store;
+  readonly clock: Clock;
   readonly table: MeterTable;
   readonly broadcast: Broadcast;
   readonly recordings: Recordings;
 }
+
+const RECENT_MS = 60_000;
 
 /** Meters whose radio is in a page: the page decodes them and sends readings; `owner` is the page's socket. */
 export class PageMeters {
@@ -38,15 +42,22 @@ export class PageMeters {
       const open = recordings.find(batch.recordingId);
       const recording = open?.recording ?? store.getRecording(batch.recordingId);
       const fresh = batch.events.filter((e) => !isKnownStep(open, e));
-      const reply = storeBatch(store, recording, { ...batch, events: fresh });
-      if (open !== undefined && reply.ok && reply.upTo === batch.number) {
+      const { reply, isNew } = storeBatch(store, recording, { ...batch, events: fresh });
+      if (open !== undefined && isNew) {
         for (const e of fresh) if (e.kind === 'clock-step') open.noteStep(e.atMs, e.value ?? 0);
-        this.options.broadcast.readings(shownBatch(batch, recording, open.startNowMs), owner);
+        if (this.isRecent(open, batch))
+          this.options.broadcast.readings(shownBatch(batch, recording, open.startNowMs), owner);
       }
       return reply;
     } catch (error) {
       return refusal(error);
     }
+  }
+
+  /** What a page kept while the server was away is stored, but no live screen waits for it any more. */
+  private isRecent(open: OpenRecording, batch: Batch): boolean {
+    const nowMs = open.timeOf(this.options.clock.nowMs());
+    return batch.parts.some((p) => nowMs - (p.samples.t.at(-1) ?? -Infinity) < RECENT_MS);
   }
 
   /** Readings that are shown and not kept. @throws NightdrawError conflict */

@@ -90,7 +90,7 @@ export class Sessions {
       random,
       hooks: {
         onState: (state, sentence) => {
-          table.change(key, { state: STATE[state], sentence });
+          table.change(key, { state: STATE[state], sentence: sentence.slice(0, 400) });
           if (state === 'connected') sink.onLink(key, 'connected', sentence);
           else if (state === 'failed') sink.onLink(key, 'failed', sentence);
           else if (wasConnected) sink.onLink(key, 'dropped', sentence);

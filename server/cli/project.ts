@@ -12,6 +12,9 @@ export const VERSION = (
 /** Where the build puts the page. */
 export const PAGE_FOLDER = path.join(PROJECT_ROOT, '.build', 'web');
 
+/** The demo nights, which are also the default home of the database. */
+export const DEMO_FOLDER = path.join(PROJECT_ROOT, 'recordings');
+
 /** The folder that holds the database: `--data`, NIGHTDRAW_DATA, or recordings/ in the checkout. */
 export function dataFolder({ env, cwd }: CommandContext, { values }: ParsedArgs): string {
   const given = typeof values.data === 'string' ? values.data : env.NIGHTDRAW_DATA;

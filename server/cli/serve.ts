@@ -3,6 +3,7 @@ import { networkInterfaces } from 'node:os';
 import { processClock } from '../../drivers/links/node/clock.ts';
 import { createNodeLink } from '../../drivers/links/node/link.ts';
 import { DRIVERS } from '../../drivers/meters/registry.ts';
+import { importDemoNights } from '../capture/demo.ts';
 import { fileClaims } from '../capture/claims.ts';
 import { Hub } from '../capture/hub.ts';
 import { createApp } from '../http/app.ts';
@@ -10,8 +11,9 @@ import { listen, LOOPBACK } from '../http/listen.ts';
 import { attachLive } from '../live/socket.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
 import { openStore } from '../store/openStore.ts';
+import type { Store } from '../store/store.ts';
 import { UsageError, type Command, type CommandContext } from './command.ts';
-import { databaseFile, dataFolder, PAGE_FOLDER, VERSION } from './project.ts';
+import { databaseFile, dataFolder, DEMO_FOLDER, PAGE_FOLDER, VERSION } from './project.ts';
 import { createVirtualCar } from './virtualCar.ts';
 
 const DEFAULT_PORT = 4280;
@@ -58,11 +60,13 @@ export const serveCommand: Command = {
       hub.resume();
       context.stdout(`Nightdraw is at http://${LOOPBACK}:${port}/\n`);
       radio.start();
+      setImmediate(() => bringDemoNights(store, log));
       if (lan) sayLan(port, log);
       await untilAborted(context);
     } finally {
-      await live.close();
+      const closed = live.close();
       server.closeAllConnections();
+      await closed;
       const lost = await hub.close();
       if (lost > 0) log(`${lost} readings could not be stored.`);
       await radio.close();
@@ -71,6 +75,15 @@ export const serveCommand: Command = {
     return 0;
   },
 };
+
+/** Each demo night comes once; one that was deleted stays away. */
+function bringDemoNights(store: Store, log: (line: string) => void): void {
+  try {
+    importDemoNights(store, DEMO_FOLDER);
+  } catch (error) {
+    log(`The demo nights could not be brought in. ${error instanceof Error ? error.message : String(error)}`);
+  }
+}
 
 async function listenSomewhere(
   server: Server,

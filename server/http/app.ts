@@ -2,6 +2,7 @@ import express, { type Express } from 'express';
 import { NightdrawError } from '../messages/errors.ts';
 import { caseRoutes } from './caseRoutes.ts';
 import { errorHandler } from './failures.ts';
+import { csvRoutes, importRoutes } from './fileRoutes.ts';
 import { refusalOf } from './guard.ts';
 import { securityHeaders } from './headers.ts';
 import { meterRoutes, statusRoutes, virtualCarRoutes } from './meterRoutes.ts';
@@ -28,10 +29,11 @@ export function createApp(services: Services): Express {
     response.set('Cache-Control', 'no-store');
     next();
   });
+  api.use('/import', importRoutes(services));
   api.use(express.json({ limit: JSON_LIMIT }));
   api.use('/status', statusRoutes(services));
   api.use('/cases', caseRoutes(services));
-  api.use('/recordings', recordingRoutes(services));
+  api.use('/recordings', recordingRoutes(services), csvRoutes(services));
   api.use('/meters', meterRoutes(services));
   api.use('/virtual-car', virtualCarRoutes(services));
   api.use(() => {

@@ -1,6 +1,6 @@
 import type { ErrorRequestHandler } from 'express';
 import { z } from 'zod';
-import { ERRORS, NightdrawError, type ErrorBody } from '../messages/errors.ts';
+import { ERRORS, NightdrawError, type ErrorBody, type ErrorCode } from '../messages/errors.ts';
 
 /** Turns whatever was thrown into an error of the closed set. */
 export function failureOf(error: unknown): NightdrawError {
@@ -14,15 +14,16 @@ export function failureOf(error: unknown): NightdrawError {
   return new NightdrawError('internal');
 }
 
+const OWN_FAULTS = new Set<ErrorCode>(['internal', 'store-failed']);
+
 /** The one place where errors become answers. `log` gets those that are our own fault. */
 export function errorHandler(log: (line: string) => void): ErrorRequestHandler {
-  return (error: unknown, request, response, next) => {
+  return (error: unknown, request, response, _next) => {
     const failure = failureOf(error);
-    if (failure.code === 'internal' || failure.code === 'store-failed')
-      log(
-        `${request.method} ${request.path}: ${error instanceof Error ? (error.stack ?? error.message) : String(error)}`,
-      );
-    if (response.headersSent) return next(error);
+    // The other side may go away in the middle of an answer: no fault of ours, and nobody is left to be told.
+    const left = (error as { code?: string }).code === 'ERR_STREAM_PREMATURE_CLOSE';
+    if (!left && OWN_FAULTS.has(failure.code)) log(`${request.method} ${request.path}: ${traceOf(error)}`);
+    if (response.headersSent) return void response.destroy();
     const body: ErrorBody = { error: failure.code, sentence: failure.message };
     response.status(ERRORS[failure.code].status).json(body);
   };
@@ -34,4 +35,8 @@ function sentenceOf(error: z.ZodError): string {
   if (issue === undefined) return ERRORS['bad-request'].sentence;
   const where = issue.path.length === 0 ? '' : `${issue.path.map(String).join('.')}: `;
   return `${ERRORS['bad-request'].sentence} ${where}${issue.message}.`.slice(0, 400);
+}
+
+function traceOf(error: unknown): string {
+  return error instanceof Error ? (error.stack ?? error.message) : String(error);
 }

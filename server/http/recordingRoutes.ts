@@ -4,18 +4,22 @@ import { NightdrawError } from '../messages/errors.ts';
 import {
   addEventSchema,
   chartQuerySchema,
+  findingsQuerySchema,
   moveRecordingSchema,
   startRecordingSchema,
   type RecordingDetail,
 } from '../messages/http.ts';
+import { analysisOptionsSchema } from '../messages/findings.ts';
 import { idSchema } from '../messages/records.ts';
 import { chartOf } from './chart.ts';
+import { FindingsDesk } from './findings.ts';
 import type { Services } from './services.ts';
 
 const listQuerySchema = z.object({ case: idSchema.optional() });
 
 export function recordingRoutes({ store, hub }: Services): Router {
   const router = Router();
+  const desk = new FindingsDesk(store);
 
   router.get('/', (request, response) => {
     response.json(store.listRecordings(listQuerySchema.parse(request.query).case));
@@ -62,6 +66,11 @@ export function recordingRoutes({ store, hub }: Services): Router {
   router.get('/:id/chart', (request, response) => {
     const recording = store.getRecording(idSchema.parse(request.params.id));
     response.json(chartOf(store, recording, chartQuerySchema.parse(request.query)));
+  });
+
+  router.get('/:id/findings', (request, response) => {
+    const id = idSchema.parse(request.params.id);
+    response.json(desk.findingsOf(id, analysisOptionsSchema.parse(findingsQuerySchema.parse(request.query))));
   });
 
   return router;

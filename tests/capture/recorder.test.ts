@@ -1,0 +1,192 @@
+import path from 'node:path';
+import { rmSync } from 'node:fs';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import type { Clock } from '../../drivers/core/clock.ts';
+import { Recorder, type RecorderOptions } from '../../server/capture/recorder.ts';
+import { openStore } from '../../server/store/openStore.ts';
+import type { Store } from '../../server/store/store.ts';
+import { FillableStore, temporaryFolder } from '../helpers/hubBench.ts';
+import { ManualClock } from '../helpers/manualClock.ts';
+
+const CHANNEL = {
+  meterKey: 'virtual:clamp',
+  meterName: 'Clamp',
+  driver: 'Test',
+  key: 'a.0',
+  quantity: 'current',
+  label: 'Current',
+  apertureMs: null,
+} as const;
+
+let folder: string;
+let fill: FillableStore;
+let clock: ManualClock;
+let troubles: { over: boolean; sentence: string }[];
+
+function startRecorder(options: Partial<RecorderOptions> = {}) {
+  const recording = fill.store.createRecording({
+    caseId: null,
+    kind: 'live-watch',
+    title: 'Test',
+    startedAt: null,
+    zone: null,
+    provenance: '',
+    state: 'recording',
+    channels: [CHANNEL],
+  });
+  const recorder = new Recorder({
+    store: fill.store,
+    clock,
+    recordingId: recording.id,
+    startNowMs: 0,
+    onTrouble: (trouble) => troubles.push(trouble),
+    ...options,
+  });
+  return { recorder, id: recording.id, channel: recording.channels[0]!.id };
+}
+
+/** Ten readings a second, each with its number as counts. */
+async function read(recorder: Recorder, channel: number, from: number, to: number): Promise<void> {
+  for (let i = from; i < to; i++) {
+    recorder.add(channel, i * 100, { counts: i, scale: -3, flags: 0 });
+    await clock.advance(100);
+  }
+}
+
+const counts = (channel: number) => [...fill.store.readSamples(channel).counts];
+const upTo = (n: number) => Array.from({ length: n }, (_, i) => i);
+
+beforeEach(() => {
+  folder = temporaryFolder();
+  fill = new FillableStore(openStore(path.join(folder, 'nightdraw.db')));
+  clock = new ManualClock();
+  troubles = [];
+});
+
+afterEach(() => {
+  fill.store.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+describe('a recorder', () => {
+  it('makes readings durable in groups, and needs no timer while nothing arrives', async () => {
+    const { recorder, channel } = startRecorder();
+    await read(recorder, channel, 0, 100);
+    await clock.advance(250);
+    expect(counts(channel)).toEqual(upTo(100));
+    // 10 s in groups of at least 250 ms.
+    expect(fill.commits).toBeGreaterThan(20);
+    expect(fill.commits).toBeLessThanOrEqual(40);
+    const before = fill.commits;
+    await clock.advance(60_000);
+    expect(fill.commits).toBe(before);
+  });
+
+  it('commits a full group at once, so that a flood does not wait for the clock', () => {
+    const { recorder, channel } = startRecorder();
+    for (let i = 0; i < 5000; i++) recorder.add(channel, i / 10, { counts: i, scale: 0, flags: 0 });
+    expect(counts(channel)).toHaveLength(4096);
+  });
+
+  it.each(['store-full', 'store-failed'] as const)(
+    'keeps readings while the store answers %s, loses none, and says how long it was',
+    async (code) => {
+      const { recorder, id, channel } = startRecorder();
+      await read(recorder, channel, 0, 50);
+      fill.full = code;
+      await read(recorder, channel, 50, 650);
+      const stored = counts(channel);
+      expect(stored.length).toBeGreaterThan(45);
+      expect(stored).toEqual(upTo(stored.length));
+      fill.full = null;
+      await read(recorder, channel, 650, 900);
+      recorder.flush();
+      expect(counts(channel)).toEqual(upTo(900));
+      expect(fill.store.listGaps(id)).toEqual([]);
+      expect(troubles.map((t) => t.over)).toEqual([false, true]);
+      const [event] = fill.store.listEvents(id);
+      expect(event).toMatchObject({ kind: 'disk-full' });
+      expect(event!.text).toMatch(/^The database could not be written for \d+ s; no reading was lost\.$/);
+      expect(event!.atMs).toBeGreaterThanOrEqual(5000);
+      expect(event!.atMs).toBeLessThan(5500);
+    },
+  );
+
+  it('lets the oldest go when memory is full too, with a gap and their number', async () => {
+    const { recorder, id, channel } = startRecorder({ waitingLimit: 10_000 });
+    await read(recorder, channel, 0, 10);
+    await clock.advance(1000);
+    expect(counts(channel)).toEqual(upTo(10));
+    fill.full = 'store-full';
+    for (let i = 10; i < 20_010; i++) recorder.add(channel, i * 100, { counts: i, scale: -3, flags: 0 });
+    await clock.advance(2000);
+    expect(recorder.waitingSamples).toBeLessThanOrEqual(10_000);
+    fill.full = null;
+    await clock.advance(20_000);
+
+    const kept = counts(channel);
+    const lost = 20_010 - kept.length;
+    expect(lost).toBeGreaterThanOrEqual(10_000);
+    expect(kept).toEqual([...upTo(10), ...upTo(20_010).slice(10 + lost)]);
+    expect(fill.store.listGaps(id)).toEqual([
+      { channelId: channel, startMs: 1000, endMs: (9 + lost) * 100, reason: 'disk-full' },
+    ]);
+    expect(fill.store.listEvents(id)[0]!.text).toContain(`${lost} readings were lost`);
+  });
+
+  it('tries again ever more slowly, and no more than every 15 s', async () => {
+    let tries = 0;
+    const recorder = new Recorder({
+      store: {
+        commit: () => {
+          tries++;
+          throw new Error('broken');
+        },
+      },
+      clock,
+      recordingId: 'none',
+      startNowMs: 0,
+    });
+    recorder.add(1, 0, { counts: 1, scale: 0, flags: 0 });
+    await clock.advance(250 + 1000 + 2000 + 4000 + 8000 + 15_000);
+    expect(tries).toBe(6);
+    await clock.advance(150_000);
+    expect(tries).toBe(16);
+  });
+
+  it('gives up quietly when its recording is deleted', async () => {
+    const { recorder, id, channel } = startRecorder();
+    fill.store.stopRecording(id, 0);
+    fill.store.deleteRecording(id);
+    recorder.add(channel, 0, { counts: 1, scale: 0, flags: 0 });
+    await clock.advance(1000);
+    expect(troubles).toEqual([]);
+    recorder.add(channel, 100, { counts: 2, scale: 0, flags: 0 });
+    expect(recorder.waitingSamples).toBeLessThanOrEqual(1);
+  });
+
+  it('writes less often when a write takes long', async () => {
+    let blockedMs = 0;
+    let commits = 0;
+    const slowClock: Clock = {
+      nowMs: () => clock.nowMs() + blockedMs,
+      utcMs: () => clock.utcMs(),
+      after: (delayMs, run) => clock.after(delayMs, run),
+    };
+    const store: Pick<Store, 'commit'> = {
+      commit: (step) => {
+        commits++;
+        blockedMs += 2000;
+        return fill.store.commit(step);
+      },
+    };
+    const { recorder, channel } = startRecorder({ clock: slowClock, store });
+    await read(recorder, channel, 0, 300);
+    recorder.flush();
+    // A write takes 2 s, so the next begins no sooner than 4 s after it.
+    expect(commits).toBeGreaterThanOrEqual(8);
+    expect(commits).toBeLessThanOrEqual(10);
+    expect(counts(channel)).toEqual(upTo(300));
+    expect(troubles).toEqual([]);
+  });
+});
