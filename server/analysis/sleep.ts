@@ -81,7 +81,7 @@ function stairHeights(l: Levels): number[] {
     const raw = heights[k - 1]! + l.levels[k]!.startLevel - l.levels[k - 1]!.endLevel;
     let snapped = raw;
     for (let j = k - 2; j >= Math.max(0, k - 8); j--)
-      if (Math.abs(heights[j]! - raw) < l.leastStep(Math.min(Math.abs(raw), Math.abs(heights[j]!)))) {
+      if (Math.abs(heights[j]! - raw) < l.leastStep(0)) {
         snapped = heights[j]!;
         break;
       }

@@ -240,7 +240,8 @@ class TrackedClock {
   slack(steps: number, toleranceS: number): number {
     const known = Math.max(1, this.slots[this.slots.length - 1]! - this.slots[0]!);
     const far = (toleranceS * Math.max(0, steps - 1)) / known;
-    return Math.min(1.3 * toleranceS + far, Math.max(0.45 * this.periodS, far));
+    const loose = this.slots.length < 16 ? 1.3 : 1.05;
+    return Math.min(loose * toleranceS + far, Math.max(0.45 * this.periodS, far));
   }
 
   hit(steps: number, time: number): void {
@@ -265,6 +266,10 @@ class TrackedClock {
   }
 }
 
+/** A change of rhythm has to last for this many hits and be this large to end a train. */
+const LEAST_CHANGED = 5;
+const CHANGED_RATE = 1.3;
+
 /**
  * A train that stretches to a whole multiple of its period (or to one that shares a multiple with it) keeps
  * hitting the old clock, only less often: the train ends where the usual number of old periods between hits
@@ -278,10 +283,12 @@ function hitsBeforeChange(slots: Float64Array): number {
   const spread = 1.4826 * median(steps.map((s) => Math.abs(s - middle)));
   const changes = changePointsOfLongSeries(steps, new Float64Array(n - 1).fill(1), Math.max(0.2, spread));
   const edges = [...changes, n - 1];
-  const first = commonMultiple(slots, 0, edges[0]!);
+  const rate = (a: number, b: number): number => (slots[b]! - slots[a]!) / (b - a);
+  const first = rate(0, edges[0]!);
   for (let j = 0; j + 1 < edges.length; j++) {
-    const few = edges[j + 1]! - edges[j]! < 4;
-    if (!few && commonMultiple(slots, edges[j]!, edges[j + 1]!) !== first) return edges[j]! + 1;
+    if (edges[j + 1]! - edges[j]! < LEAST_CHANGED) continue;
+    const ratio = rate(edges[j]!, edges[j + 1]!) / first;
+    if (ratio > CHANGED_RATE || ratio < 1 / CHANGED_RATE) return edges[j]! + 1;
   }
   return n;
 }
