@@ -38,7 +38,8 @@ function makeFolder(folder: string): void {
   }
 }
 
-function storeOn(db: Database.Database): Store {
+/** The store on a connection that is open already; it closes it. */
+export function storeOn(db: Database.Database): Store {
   db.pragma('journal_mode = WAL');
   // FULL: the log reaches the disk before a commit returns, so an acknowledged sample outlives a power cut.
   db.pragma('synchronous = FULL');
@@ -52,7 +53,7 @@ function storeOn(db: Database.Database): Store {
     atomically: (work) => db.transaction(work).immediate(),
     close: () => void db.close(),
   };
-  return guardAll(store);
+  return guardAll(store, () => db.open);
 }
 
 function settingMethods(db: Database.Database): Pick<Store, 'readSetting' | 'writeSetting'> {
@@ -67,11 +68,17 @@ function settingMethods(db: Database.Database): Pick<Store, 'readSetting' | 'wri
 }
 
 /** The same store with every method's database errors turned into NightdrawError. */
-function guardAll(store: Store): Store {
+function guardAll(store: Store, isOpen: () => boolean): Store {
+  const methods = Object.entries(store) as [keyof Store, (...args: unknown[]) => unknown][];
   return Object.fromEntries(
-    Object.entries(store).map(([name, method]) => [
+    methods.map(([name, method]) => [
       name,
-      (...args: unknown[]) => guarded(() => (method as (...a: unknown[]) => unknown)(...args)),
+      (...args: unknown[]) =>
+        guarded(() => {
+          if (!isOpen() && name !== 'close')
+            throw new NightdrawError('store-failed', 'The database is closed.');
+          return method(...args);
+        }),
     ]),
   ) as unknown as Store;
 }

@@ -1,0 +1,197 @@
+import { NightdrawError } from '../../server/messages/errors.ts';
+import type { Case, Channel, Gap, Recording, RecordingEvent } from '../../server/messages/records.ts';
+import { columnsOf, type SampleColumns } from '../../server/samples/columns.ts';
+import type { Store } from '../../server/store/store.ts';
+
+/** The store without a disk: slow, obvious, and what the real one must agree with. */
+
+interface Sample {
+  t: number;
+  counts: number;
+  scale: number;
+  flags: number;
+}
+
+interface State {
+  cases: Case[];
+  recordings: Omit<Recording, 'channels'>[];
+  channels: (Channel & { recordingId: string; parts: Sample[][] })[];
+  gaps: (Gap & { recordingId: string })[];
+  events: (RecordingEvent & { recordingId: string })[];
+  batches: { recordingId: string; meterKey: string; number: number }[];
+  settings: { key: string; value: string }[];
+}
+
+export function memoryStore(): Store {
+  let state: State = {
+    cases: [],
+    recordings: [],
+    channels: [],
+    gaps: [],
+    events: [],
+    batches: [],
+    settings: [],
+  };
+  let lastId = 0;
+  let open = true;
+  const newId = () => `id${String(++lastId).padStart(6, '0')}`;
+
+  function find<T>(list: readonly T[], match: (x: T) => boolean): T {
+    const found = list.find(match);
+    if (found === undefined) throw new NightdrawError('not-found');
+    return found;
+  }
+  const recordingRow = (id: string) => find(state.recordings, (r) => r.id === id);
+  const caseRow = (id: string) => find(state.cases, (c) => c.id === id);
+  const channelsOf = (id: string) => state.channels.filter((c) => c.recordingId === id);
+
+  function caseOf(row: Case): Case {
+    return { ...row, recordings: state.recordings.filter((r) => r.caseId === row.id).length };
+  }
+  function channelOf({ recordingId: _, parts, ...channel }: State['channels'][number]): Channel {
+    return { ...channel, samples: parts.flat().length };
+  }
+  function recordingOf(row: Omit<Recording, 'channels'>): Recording {
+    const times = channelsOf(row.id).flatMap((c) => c.parts.flat().map((s) => s.t));
+    return {
+      ...row,
+      durationMs: Math.max(row.durationMs, ...times),
+      channels: channelsOf(row.id).map(channelOf),
+    };
+  }
+  function samplesOf(c: SampleColumns): Sample[] {
+    return Array.from({ length: c.length }, (_, i) => {
+      const sample = { t: c.t[i]!, counts: c.counts[i]!, scale: c.scale[i]!, flags: c.flags[i]! };
+      if (!Number.isFinite(sample.t) || !Number.isFinite(sample.counts))
+        throw new NightdrawError('bad-request');
+      return sample;
+    });
+  }
+
+  const store: Store = {
+    createCase(input, options) {
+      const row = { ...input, id: newId(), createdAt: '2026-01-01T00:00:00.000Z', recordings: 0 };
+      state.cases.unshift({ ...row, demo: options?.demo ?? false });
+      return store.getCase(row.id);
+    },
+    updateCase(id, input) {
+      Object.assign(caseRow(id), input);
+      return store.getCase(id);
+    },
+    deleteCase(id) {
+      const gone = caseRow(id);
+      state.cases = state.cases.filter((c) => c !== gone);
+      for (const r of state.recordings) if (r.caseId === id) r.caseId = null;
+    },
+    getCase: (id) => caseOf(caseRow(id)),
+    listCases: () => state.cases.map(caseOf),
+
+    createRecording({ channels, ...input }) {
+      if (input.caseId !== null) caseRow(input.caseId);
+      const id = newId();
+      state.recordings.unshift({ ...input, id, durationMs: 0 });
+      for (const channel of channels) store.addChannel(id, channel);
+      return store.getRecording(id);
+    },
+    addChannel(recordingId, input) {
+      recordingRow(recordingId);
+      if (channelsOf(recordingId).some((c) => c.meterKey === input.meterKey && c.key === input.key))
+        throw new NightdrawError('conflict');
+      state.channels.push({ ...input, id: ++lastId, samples: 0, recordingId, parts: [] });
+      return channelOf(state.channels.at(-1)!);
+    },
+    getRecording: (id) => recordingOf(recordingRow(id)),
+    listRecordings: (caseId) =>
+      state.recordings.filter((r) => caseId === undefined || r.caseId === caseId).map(recordingOf),
+    stopRecording(id, durationMs) {
+      const row = recordingRow(id);
+      if (row.state === 'stopped') throw new NightdrawError('conflict');
+      Object.assign(row, { state: 'stopped', durationMs });
+      return store.getRecording(id);
+    },
+    moveRecording(id, caseId) {
+      const row = recordingRow(id);
+      if (caseId !== null) caseRow(caseId);
+      row.caseId = caseId;
+      return store.getRecording(id);
+    },
+    deleteRecording(id) {
+      if (recordingRow(id).state === 'recording') throw new NightdrawError('conflict');
+      state.recordings = state.recordings.filter((r) => r.id !== id);
+      state.channels = state.channels.filter((c) => c.recordingId !== id);
+      state.gaps = state.gaps.filter((g) => g.recordingId !== id);
+      state.events = state.events.filter((e) => e.recordingId !== id);
+      state.batches = state.batches.filter((b) => b.recordingId !== id);
+    },
+
+    commit: (step) =>
+      store.atomically(() => {
+        recordingRow(step.recordingId);
+        if (step.batch !== null) {
+          const { meterKey, number } = step.batch;
+          const upTo = store.lastBatch(step.recordingId, meterKey);
+          if (number <= upTo) return { kind: 'duplicate', upTo };
+          if (number > upTo + 1) return { kind: 'out-of-order', expected: upTo + 1 };
+          state.batches.push({ recordingId: step.recordingId, meterKey, number });
+        }
+        const own = channelsOf(step.recordingId);
+        for (const { channelId, columns } of step.samples)
+          find(own, (c) => c.id === channelId).parts.push(samplesOf(columns));
+        for (const gap of step.gaps) {
+          find(own, (c) => c.id === gap.channelId);
+          state.gaps.push({ ...gap, recordingId: step.recordingId });
+        }
+        for (const event of step.events) state.events.push({ ...event, recordingId: step.recordingId });
+        return { kind: 'stored' };
+      }),
+    lastBatch: (recordingId, meterKey) =>
+      Math.max(
+        0,
+        ...state.batches
+          .filter((b) => b.recordingId === recordingId && b.meterKey === meterKey)
+          .map((b) => b.number),
+      ),
+    readSamples(channelId) {
+      const all = find(state.channels, (c) => c.id === channelId).parts.flat();
+      return columnsOf(
+        all.map((s) => s.t),
+        all.map((s) => s.counts),
+        all.map((s) => s.scale),
+        all.map((s) => s.flags),
+      );
+    },
+    listGaps(recordingId) {
+      recordingRow(recordingId);
+      return state.gaps
+        .filter((g) => g.recordingId === recordingId)
+        .map(({ recordingId: _, ...gap }) => gap)
+        .sort((a, b) => a.startMs - b.startMs);
+    },
+    listEvents(recordingId) {
+      recordingRow(recordingId);
+      return state.events
+        .filter((e) => e.recordingId === recordingId)
+        .map(({ recordingId: _, ...event }) => event)
+        .sort((a, b) => a.atMs - b.atMs);
+    },
+
+    readSetting: (key) => state.settings.find((s) => s.key === key)?.value ?? null,
+    writeSetting(key, value) {
+      state.settings = [...state.settings.filter((s) => s.key !== key), { key, value }];
+    },
+    atomically(work) {
+      if (!open) throw new NightdrawError('store-failed');
+      const before = structuredClone(state);
+      try {
+        return work();
+      } catch (error) {
+        state = before;
+        throw error;
+      }
+    },
+    close() {
+      open = false;
+    },
+  };
+  return store;
+}
