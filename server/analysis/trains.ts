@@ -35,6 +35,8 @@ export interface Timing {
 const LOCK_WINDOW = 96;
 const LOCK_LEAST = 5;
 const MOST_TRAINS = 4;
+/** Of a real train's pulses a meter with dead time still sees some; fewer than this are coincidences. */
+const LEAST_HIT_RATE = 0.1;
 
 export function findTrains(pulses: Pulses, timing: Timing): Stretch[] {
   const free = new Uint8Array(pulses.count).fill(1);
@@ -165,7 +167,9 @@ function tryPeriod(times: Float64Array, anchor: number, first: number, timing: T
   const expected = slots * Math.min(0.98, chance);
   const z = (hits - expected) / Math.sqrt(slots * Math.min(0.98, chance) * Math.max(0.02, 1 - chance));
   const rms = residualRms(hitSlots, hitTimes);
-  if (z < 4 || rms > 0.75 * Math.max(tol, 1e-9)) return null;
+  const sparse = hitRate < 0.5;
+  if (hitRate < LEAST_HIT_RATE || (sparse && hits < 2 * LOCK_LEAST) || z < (sparse ? 6 : 4)) return null;
+  if (rms > 0.75 * Math.max(tol, 1e-9)) return null;
   return { score: hits * hitRate, hitRate, periodS: period };
 }
 
@@ -350,7 +354,7 @@ function periodUncertainty(
   const far = meanSquareStep(residual, lag);
   const span = (slots[n - 1]! / Math.max(1, n - 1)) * lag;
   const walk = Math.max(0, far - near) / span;
-  return Math.hypot(whiteError, Math.sqrt((1.2 * walk) / Math.max(1, slots[n - 1]!)));
+  return Math.hypot(whiteError, Math.sqrt((1.2 * walk) / Math.max(1, slots[n - 1]!)), 1e-9 * slope);
 }
 
 function meanSquareStep(residual: readonly number[], lag: number): number {

@@ -1,0 +1,67 @@
+import { describe, expect, it } from 'vitest';
+import { resolvePeriod, type SeenTrain } from '../../server/analysis/resolvability.ts';
+
+/** What a meter shows of a train: apparent period, share of readings with one pulse more, floor. */
+function shown(
+  trueS: number,
+  intervalS: number,
+  apertureS: number,
+  chargeC: number,
+  baseA: number,
+): SeenTrain {
+  const turns = intervalS / trueS;
+  const off = Math.abs(turns - Math.round(turns));
+  const whole = Math.floor(apertureS / trueS + 1e-9);
+  const reading = chargeC / apertureS;
+  return {
+    periodS: intervalS / off,
+    pulseReading: reading,
+    meanExcess: reading * (apertureS / trueS - whole),
+    floor: baseA + whole * reading,
+    floorUncertainty: 1e-4,
+    intervalS,
+    apertureS,
+  };
+}
+
+const near = (list: readonly number[], p: number): boolean => list.some((c) => Math.abs(c / p - 1) < 2e-3);
+
+describe('what a period can be resolved from', () => {
+  // Apparent periods as computed for published polling periods and handheld meters' rates.
+  it.each([
+    [0.25, 1 / 3, 1.0],
+    [0.25, 0.4, 1.0],
+    [0.6, 0.4, 1.2],
+    [0.3, 0.4, 1.2],
+    [0.75, 0.4, 0.857],
+    [0.75, 0.5, 1.5],
+    [0.3, 1, 3.0],
+  ])('true %f s at %f s shows as %f s, is unresolved, and the truth is a candidate', (p, ts, apparent) => {
+    const seen = shown(p, ts, 0.1, 0.006, 0.03);
+    expect(seen.periodS).toBeCloseTo(apparent, 2);
+    const { resolved, candidates } = resolvePeriod(seen);
+    expect(resolved).toBe(false);
+    expect(near(candidates, p)).toBe(true);
+    expect(candidates.every((c) => c <= 2)).toBe(true);
+  });
+
+  it('back to back, a faster train on a high floor reads like a slower one: unresolved', () => {
+    const { resolved, candidates } = resolvePeriod(shown(0.75, 0.1, 0.1, 0.001, 0.03));
+    expect(resolved).toBe(false);
+    expect(near(candidates, 0.75)).toBe(true);
+    expect(near(candidates, 1 / (10 + 1 / 0.75))).toBe(true);
+  });
+
+  it('is resolved where the pulses would need more floor than there is', () => {
+    expect(resolvePeriod(shown(0.75, 0.1, 0.1, 0.012, 0.03))).toEqual({ resolved: true, candidates: [] });
+    expect(resolvePeriod(shown(0.25, 0.1, 0.1, 0.012, 0.03)).resolved).toBe(true);
+  });
+
+  it('is resolved where sampling is faster than any exchange with a fob', () => {
+    expect(resolvePeriod(shown(0.25, 0.005, 0.005, 1e-5, 0.03)).resolved).toBe(true);
+  });
+
+  it('with dead time, few readings in a pulse prove a slow train', () => {
+    expect(resolvePeriod(shown(3.1, 0.4, 0.1, 0.012, 0.03)).resolved).toBe(true);
+  });
+});
