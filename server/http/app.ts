@@ -1,5 +1,6 @@
 import express, { type Express } from 'express';
 import { NightdrawError } from '../messages/errors.ts';
+import { jsonBody } from './bodies.ts';
 import { caseRoutes } from './caseRoutes.ts';
 import { errorHandler } from './failures.ts';
 import { csvRoutes, importRoutes } from './fileRoutes.ts';
@@ -11,7 +12,7 @@ import { recordingRoutes } from './recordingRoutes.ts';
 import type { Services } from './services.ts';
 
 /** A case with its notes is a few kilobytes. */
-const JSON_LIMIT = '64kb';
+const JSON_LIMIT = 64 * 1024;
 
 /** The HTTP side of the server: the page and its API. Every answer carries the security headers. */
 export function createApp(services: Services): Express {
@@ -30,7 +31,7 @@ export function createApp(services: Services): Express {
     next();
   });
   api.use('/import', importRoutes(services));
-  api.use(express.json({ limit: JSON_LIMIT }));
+  api.use(jsonBody(JSON_LIMIT));
   api.use('/status', statusRoutes(services));
   api.use('/cases', caseRoutes(services));
   api.use('/recordings', recordingRoutes(services), csvRoutes(services));

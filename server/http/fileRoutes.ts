@@ -1,15 +1,16 @@
 import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
-import express, { Router } from 'express';
+import { Router } from 'express';
 import { exportCsv } from '../capture/csvExport.ts';
 import { importCsvFile } from '../capture/import.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import { importQuerySchema } from '../messages/http.ts';
 import { idSchema } from '../messages/records.ts';
+import { rawBody } from './bodies.ts';
 import type { Services } from './services.ts';
 
 /** A month of ten readings a second is about 300 MB as text and a tenth of that as gz. */
-const IMPORT_LIMIT = '256mb';
+const IMPORT_LIMIT = 256 * 1024 * 1024;
 
 /** A recording as a CSV file to keep. */
 export function csvRoutes({ store }: Services): Router {
@@ -27,15 +28,12 @@ export function csvRoutes({ store }: Services): Router {
 /** The bytes of a CSV file, plain or gz, become a recording: all of it, or nothing. */
 export function importRoutes({ store }: Services): Router {
   const router = Router();
-  router.post(
-    '/',
-    express.raw({ type: () => true, limit: IMPORT_LIMIT, inflate: false }),
-    (request, response) => {
-      const { name, case: caseId } = importQuerySchema.parse(request.query);
-      const body: unknown = request.body;
-      if (!(body instanceof Uint8Array)) throw new NightdrawError('bad-request', 'The file is empty.');
-      response.status(201).json(importCsvFile(store, body, { name, caseId: caseId ?? null }));
-    },
-  );
+  router.use(rawBody(IMPORT_LIMIT));
+  router.post('/', (request, response) => {
+    const { name, case: caseId } = importQuerySchema.parse(request.query);
+    const body: unknown = request.body;
+    if (!(body instanceof Uint8Array)) throw new NightdrawError('bad-request', 'The file is empty.');
+    response.status(201).json(importCsvFile(store, body, { name, caseId: caseId ?? null }));
+  });
   return router;
 }

@@ -2,6 +2,9 @@ import { existsSync } from 'node:fs';
 import path from 'node:path';
 import express, { Router } from 'express';
 
+/** No dots, no escapes: anything else is a file, and was not found. */
+const PAGE_ADDRESS = /^\/[\w/-]*$/;
+
 /** Serves the built page: files by name, and the one document for every address that the page itself makes up. */
 export function pageRoutes(folder: string): Router {
   const router = Router();
@@ -19,7 +22,7 @@ export function pageRoutes(folder: string): Router {
   );
   router.use((request, response, next) => {
     if (request.method !== 'GET' && request.method !== 'HEAD') return next();
-    if (path.extname(request.path) !== '') return next();
+    if (!PAGE_ADDRESS.test(request.path)) return next();
     const document = path.join(folder, 'index.html');
     if (!existsSync(document)) {
       response
