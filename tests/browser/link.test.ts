@@ -1,37 +1,21 @@
 import { afterAll, beforeAll, expect } from 'vitest';
 import { linkContract } from '../contract/link.ts';
 import { contractPeer, METER, OTHER_METER } from '../contract/linkMeters.ts';
-import { EmulatedBluez } from './rig/bluez.ts';
-import { launchChromium, type BenchBrowser } from './rig/chromium.ts';
-import { servePage, type PageServer } from './rig/pageServer.ts';
+import { METER_ADDRESS, OTHER_ADDRESS, startLinkBench, type LinkBenchRig } from './rig/bench.ts';
 import { remoteSubject } from './rig/remoteSubject.ts';
 
-const ADDRESS = 'C0:FF:EE:00:00:01';
-const OTHER_ADDRESS = 'C0:FF:EE:00:00:02';
-
-let bluez: EmulatedBluez;
-let browser: BenchBrowser;
-let server: PageServer;
-
+let rig: LinkBenchRig;
 beforeAll(async () => {
-  bluez = new EmulatedBluez();
-  await bluez.start();
-  server = await servePage(new URL('./pages/linkPage.ts', import.meta.url).pathname);
-  browser = await launchChromium(bluez.address);
+  rig = await startLinkBench();
 });
-
-afterAll(async () => {
-  await browser.close();
-  await server.close();
-  await bluez.stop();
-});
+afterAll(() => rig.close());
 
 linkContract('Web Bluetooth in Chromium', async () => {
   const peer = contractPeer(METER);
-  const meter = bluez.addMeter(ADDRESS, peer.peer);
-  const other = bluez.addMeter(OTHER_ADDRESS, contractPeer(OTHER_METER).peer);
-  const bench = await browser.openPage(server.url);
-  bench.choose = ADDRESS;
+  const meter = rig.bluez.addMeter(METER_ADDRESS, peer.peer);
+  const other = rig.bluez.addMeter(OTHER_ADDRESS, contractPeer(OTHER_METER).peer);
+  const bench = await rig.browser.openPage(rig.server.url);
+  bench.choose = METER_ADDRESS;
   return {
     subject: remoteSubject(bench.page),
     notify: async (ref, bytes) => peer.notify(ref, bytes),
@@ -41,8 +25,8 @@ linkContract('Web Bluetooth in Chromium', async () => {
     written: async () => peer.written,
     async close() {
       await bench.page.close();
-      bluez.removeMeter(meter);
-      bluez.removeMeter(other);
+      rig.bluez.removeMeter(meter);
+      rig.bluez.removeMeter(other);
       expect(bench.listed.has(OTHER_ADDRESS)).toBe(false);
     },
   };

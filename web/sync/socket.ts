@@ -41,7 +41,7 @@ export function connectSocket(hooks: SocketHooks): ServerSocket {
   const socket: Socket = io({
     transports: ['websocket', 'polling'],
     reconnectionDelay: 300,
-    reconnectionDelayMax: 5000,
+    reconnectionDelayMax: 2000,
   });
   let connection = 0;
 

@@ -26,23 +26,7 @@ export class EmulatedBluez {
 
   async start(): Promise<void> {
     this.objects.add(ROOT, { 'org.bluez.AgentManager1': {}, 'org.bluez.ProfileManager1': {} });
-    this.objects.add(ADAPTER, {
-      [ADAPTER_INTERFACE]: {
-        Address: variant('s', '00:11:22:33:44:55'),
-        Name: variant('s', 'bench'),
-        Alias: variant('s', 'bench'),
-        Class: variant('u', 0),
-        Powered: variant('b', true),
-        Discoverable: variant('b', false),
-        Pairable: variant('b', false),
-        Discovering: variant('b', false),
-        DiscoverableTimeout: variant('u', 0),
-        PairableTimeout: variant('u', 0),
-        UUIDs: variant('as', []),
-        Modalias: variant('s', ''),
-        Roles: variant('as', ['central']),
-      },
-    });
+    this.plugIn();
     await this.objects.bus.start();
   }
 
@@ -63,9 +47,30 @@ export class EmulatedBluez {
     this.meters.splice(this.meters.indexOf(meter), 1);
   }
 
-  setPowered(on: boolean): void {
-    this.objects.set(ADAPTER, ADAPTER_INTERFACE, { Powered: variant('b', on) });
-    if (!on) for (const meter of this.meters) meter.drop();
+  plugIn(): void {
+    this.objects.add(ADAPTER, {
+      [ADAPTER_INTERFACE]: {
+        Address: variant('s', '00:11:22:33:44:55'),
+        Name: variant('s', 'bench'),
+        Alias: variant('s', 'bench'),
+        Class: variant('u', 0),
+        Powered: variant('b', true),
+        Discoverable: variant('b', false),
+        Pairable: variant('b', false),
+        Discovering: variant('b', false),
+        DiscoverableTimeout: variant('u', 0),
+        PairableTimeout: variant('u', 0),
+        UUIDs: variant('as', []),
+        Modalias: variant('s', ''),
+        Roles: variant('as', ['central']),
+      },
+    });
+  }
+
+  /** The adapter is pulled out, its meters with it. */
+  unplug(): void {
+    for (const meter of this.meters) meter.drop();
+    this.objects.remove(ADAPTER);
   }
 
   private method(call: Message): Reply | null | Promise<Reply | null> {

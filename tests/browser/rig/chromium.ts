@@ -18,6 +18,10 @@ export interface BenchPage {
   choose: string | null;
   /** Addresses that its choosers have listed so far. */
   readonly listed: ReadonlySet<string>;
+  /** Choosers that were closed without a choice. */
+  cancelled: number;
+  /** Choosers in which a meter was taken. */
+  chosen: number;
 }
 
 /** A real Chromium whose Bluetooth is the emulated one. Each has a profile of its own. */
@@ -54,7 +58,7 @@ export async function launchChromium(
     async openPage(url) {
       const page = await context.newPage();
       const listed = new Set<string>();
-      const bench: BenchPage = { page, choose: null, listed };
+      const bench: BenchPage = { page, choose: null, listed, cancelled: 0, chosen: 0 };
       const session = await context.newCDPSession(page);
       const answered = new Set<string>(); // answering one prompt twice ends the browser
       session.on('DeviceAccess.deviceRequestPrompted', ({ id, devices }) => {
@@ -62,9 +66,11 @@ export async function launchChromium(
         if (answered.has(id)) return;
         if (bench.choose === null) {
           answered.add(id);
+          bench.cancelled++;
           void session.send('DeviceAccess.cancelPrompt', { id }).catch(() => undefined);
         } else if (devices.some((device) => device.id === bench.choose)) {
           answered.add(id);
+          bench.chosen++;
           void session
             .send('DeviceAccess.selectPrompt', { id, deviceId: bench.choose })
             .catch(() => undefined);
