@@ -1,4 +1,3 @@
-import { FLAG, FLOAT64, type Quantity } from '../../drivers/core/reading.ts';
 import { csvCellSchema, type CsvGap, type CsvRecording } from '../messages/csvRecord.ts';
 import type { ChannelInput, RecordingEvent } from '../messages/records.ts';
 import { ColumnBuilder, NumberColumn } from '../samples/builder.ts';
@@ -7,10 +6,10 @@ import { timeAxis, type TimeAxis } from './csvAxis.ts';
 import { csvText } from './csvBytes.ts';
 import { onTimes, straighten } from './csvClock.ts';
 import { CsvError, CsvReason } from './csvError.ts';
-import { readFlags } from './csvFlags.ts';
 import { columnRoles, type ColumnRole } from './csvHeader.ts';
 import { DecimalReader } from './csvNumber.ts';
 import { CsvRows, delimiterOf } from './csvRows.ts';
+import { hasValue, readValue, type ValueColumn } from './csvValue.ts';
 
 /** A file read as a recording; nothing of it is stored yet. */
 export interface ParsedCsv {
@@ -47,18 +46,6 @@ function headerLine(text: Uint8Array): string {
   return head.split(/\r?\n|\r/).find((line) => line.trim() !== '' && !line.startsWith('#')) ?? '';
 }
 
-/** More steps than that in one file mean that its rows are simply out of order. */
-const MOST_STEPS = 100;
-
-interface ValueColumn {
-  readonly field: number;
-  readonly quantity: Quantity;
-  readonly shift: number;
-  readonly flags: number;
-  readonly name: string;
-  readonly samples: ColumnBuilder;
-}
-
 class CsvReading {
   private readonly number = new DecimalReader();
   private readonly names: string[];
@@ -78,7 +65,7 @@ class CsvReading {
     private readonly rows: CsvRows,
     private readonly file: string,
   ) {
-    if (!rows.next()) throw new CsvReason('the file is empty');
+    if (!rows.next()) throw new CsvError(file, null, 'the file is empty');
     this.names = Array.from({ length: rows.fields }, (_, i) => rows.text(i).trim());
     this.roles = columnRoles(this.names);
     this.timeFields = this.roles.flatMap((role, i) =>
@@ -119,12 +106,10 @@ class CsvReading {
     const timed = this.timeFields.some((field) => !rows.isEmpty(field));
     let row: number | null = null;
     for (const value of this.values) {
-      const hasFlags = value.flags >= 0 && !rows.isEmpty(value.flags);
-      if (rows.isEmpty(value.field) && !hasFlags) continue;
+      if (!hasValue(rows, value)) continue;
       if (!timed && this.timeFields.length > 0) throw new CsvReason('the line gives no time');
       row ??= this.time();
-      if (hasFlags) this.flagged(value, row);
-      else this.plain(value, row);
+      readValue(rows, value, this.number, row);
     }
     // A line without readings still tells the time, and must tell it well.
     if (timed && row === null && this.recording === null) this.time();
@@ -146,38 +131,6 @@ class CsvReading {
     return this.rowLines.push(this.rows.line);
   }
 
-  private plain(value: ValueColumn, row: number): void {
-    const { bytes, start, end } = this.rows;
-    const [from, to] = [start[value.field]!, end[value.field]!];
-    if (isOverload(bytes, from, to)) {
-      value.samples.push(row, 0, value.shift, FLAG.overload);
-      return;
-    }
-    this.number.read(bytes, from, to, value.shift);
-    value.samples.push(row, this.number.counts, this.number.scale, 0);
-  }
-
-  private flagged(value: ValueColumn, row: number): void {
-    const { rows } = this;
-    const cell = readFlags(rows.text(value.flags));
-    if (cell === null)
-      throw new CsvReason(`"${rows.text(value.flags)}" are no flags of ${this.names[value.field]}`);
-    if ((cell.value !== null) !== rows.isEmpty(value.field))
-      throw new CsvReason(`${this.names[value.field]} needs one value, beside its flags or among them`);
-    const text = cell.value ?? rows.text(value.field);
-    if (cell.float !== null) {
-      const x = Number(text);
-      if (text.trim() === '' || !Number.isFinite(x)) throw new CsvReason(`"${text}" is not a number`);
-      // Only an exported recording is in the channel's own unit, so only there a float is the meter's own.
-      const own = value.shift === 0 ? x : Number(`${text}e${value.shift}`);
-      value.samples.push(row, own, value.shift === 0 ? cell.float : FLOAT64, cell.flags);
-      return;
-    }
-    const bytes = new TextEncoder().encode(text);
-    this.number.read(bytes, 0, bytes.length, value.shift);
-    value.samples.push(row, this.number.counts, this.number.scale, cell.flags);
-  }
-
   private record(text: string): void {
     const cell = csvCellSchema.safeParse(jsonOf(text));
     if (!cell.success) throw new CsvReason('the cell in column "nightdraw" is not one that Nightdraw wrote');
@@ -195,12 +148,13 @@ class CsvReading {
       throw new CsvReason('a gap belongs to a column that is not there');
     // An exported recording comes back with its times as they were.
     const fileMs = this.rowTimes.values();
-    const { t, steps } = recording === null ? straighten(fileMs) : { t: fileMs, steps: [] };
-    if (steps.length > MOST_STEPS)
+    const { t, steps, disorderAt } =
+      recording === null ? straighten(fileMs) : { t: fileMs, steps: [], disorderAt: null };
+    if (disorderAt !== null)
       throw new CsvError(
         this.file,
-        this.rowLines.values()[steps[MOST_STEPS]!.row]!,
-        `the times go back here and ${MOST_STEPS} times before; sort the file by time`,
+        this.rowLines.values()[disorderAt]!,
+        'the times go back here and often before; sort the file by time',
       );
     const kept = this.values.filter((v) => recording !== null || v.samples.length > 0);
     const channels = kept.map((v, i) => ({
@@ -249,16 +203,6 @@ class CsvReading {
     return texts.map((text) => ({ atMs: 0, kind: 'note', text: text.slice(0, 4000), value: null }));
   }
 }
-
-/** "OL" is how meters print an overload. */
-function isOverload(bytes: Uint8Array, from: number, to: number): boolean {
-  const first = bytes[from]! === MINUS || bytes[from]! === PLUS ? from + 1 : from;
-  if ((bytes[first]! | LOWER) !== 0x6f || to - first > 4) return false; // nearly every field ends here
-  return /^(OL|O\.L|OVL?D?)$/i.test(String.fromCharCode(...bytes.subarray(first, to)));
-}
-const MINUS = 0x2d;
-const PLUS = 0x2b;
-const LOWER = 0x20;
 
 /** The file's name as a meter's key may hold it. */
 function meterName(file: string): string {

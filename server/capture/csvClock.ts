@@ -10,7 +10,14 @@ export interface StraightTimes {
   /** For each row its time, ms. */
   readonly t: Float64Array;
   readonly steps: readonly { readonly row: number; readonly event: RecordingEvent }[];
+  /** The row from which on the rows are plainly in no order, or null. */
+  readonly disorderAt: number | null;
 }
+
+/** So many steps, or late readings of so large a part of the rows, are no clock and no radio. */
+const MOST_STEPS = 100;
+const MOST_LATE = 100;
+const LATE_PART = 0.05;
 
 /** How many rows are looked at to tell a late reading from a step. */
 const LOOK_AHEAD = 3;
@@ -18,22 +25,28 @@ const LOOK_AHEAD = 3;
 export function straighten(fileMs: Float64Array): StraightTimes {
   const t = fileMs.slice();
   const steps: { row: number; event: RecordingEvent }[] = [];
-  if (!goesBack(t)) return { t, steps };
+  if (!goesBack(t)) return { t, steps, disorderAt: null };
   const usual = usualInterval(t);
+  const mostLate = Math.max(MOST_LATE, LATE_PART * t.length);
+  let late = 0;
   let shift = 0;
   let latest = -Infinity;
   for (let row = 0; row < t.length; row++) {
     t[row] = fileMs[row]! + shift;
-    if (t[row]! < latest && !isLate(fileMs, row, latest - shift, usual)) {
+    if (t[row]! >= latest) {
+      latest = t[row]!;
+    } else if (isLate(fileMs, row, latest - shift, usual)) {
+      late++;
+    } else {
       const size = t[row]! - latest - usual;
-      t[row] = latest + usual;
-      shift = t[row]! - fileMs[row]!;
+      latest = t[row] = latest + usual;
+      shift = latest - fileMs[row]!;
       const text = `The clock was set back by ${(-size / 1000).toFixed(1)} s.`;
-      steps.push({ row, event: { atMs: t[row]!, kind: 'clock-step', text, value: size } });
+      steps.push({ row, event: { atMs: latest, kind: 'clock-step', text, value: size } });
     }
-    latest = Math.max(latest, t[row]!);
+    if (late > mostLate || steps.length > MOST_STEPS) return { t, steps, disorderAt: row };
   }
-  return { t, steps };
+  return { t, steps, disorderAt: null };
 }
 
 function goesBack(t: Float64Array): boolean {
