@@ -141,7 +141,8 @@ export class Adapter {
         this.scan = { ...this.scan, on: parameters[0] === 1, once: parameters[1] === 1, seen: new Set() };
         return complete(STATUS.success);
       case COMMAND.leCreateConnection:
-        if (this.initiating) return status(STATUS.disallowed);
+        // Not every controller can look for a peer while it scans; this one cannot.
+        if (this.initiating || this.scan.on) return status(STATUS.disallowed);
         this.initiating = {
           address: addressText(parameters.subarray(6, 12)),
           intervalMs: parameters.readUInt16LE(15) * 1.25,

@@ -27,6 +27,8 @@ export class Peripheral implements OnAir {
   /** The id under which the node link knows it. */
   readonly address: string;
   misbehave: Misbehaviour | null = null;
+  /** Advertises but takes no connection. */
+  deaf = false;
   /** Times that it was connected to. */
   connects = 0;
   /** Everything that was written to it, oldest first. */
@@ -153,7 +155,7 @@ export class Peripheral implements OnAir {
       rssi: this.rssi,
       data: Buffer.concat([field(0x01, Buffer.from([0x06])), ...services]),
       response: field(0x09, Buffer.from(peer.name).subarray(0, 29)),
-      peripheral: this,
+      peripheral: this.deaf ? null : this,
     });
   }
 }

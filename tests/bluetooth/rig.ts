@@ -37,6 +37,8 @@ export interface Rig {
    */
   readonly env: Readonly<Record<string, string>>;
   readonly adapter: Adapter;
+  /** Process id of the program that now holds the adapter. */
+  programPid(): number | null;
   /** By its peer's id; its `address` is the meter's id on the node link. */
   peripheral(peerId: string): Peripheral;
   add(options: OnRig): Peripheral;
@@ -50,6 +52,11 @@ export interface Rig {
   crashProgram(): void;
   close(): Promise<void>;
 }
+
+/** Packets of the rig's own; see standIn.ts. */
+const HANG = 0xf0;
+const CRASH = 0xf1;
+const HELLO = 0xf2;
 
 const NORMAL: AdapterState = {
   installed: true,
@@ -68,6 +75,7 @@ export async function startRig(options: RigOptions = {}): Promise<Rig> {
   const adapter = new Adapter();
   const peripherals = new Map<string, Peripheral>();
   let program: net.Socket | null = null;
+  let pid: number | null = null;
   let state: AdapterState = NORMAL;
 
   function set(change: Partial<AdapterState>): void {
@@ -85,13 +93,16 @@ export async function startRig(options: RigOptions = {}): Promise<Rig> {
   const server = net.createServer((socket) => {
     program?.destroy();
     program = socket;
+    pid = null;
     adapter.hostArrives((packet) => send(socket, packet));
     let waiting = Buffer.alloc(0);
     socket.on('data', (chunk) => {
       waiting = Buffer.concat([waiting, chunk]);
       while (waiting.length >= 2 && waiting.length >= 2 + waiting.readUInt16LE(0)) {
         const end = 2 + waiting.readUInt16LE(0);
-        adapter.fromHost(Buffer.from(waiting.subarray(2, end)));
+        const packet = Buffer.from(waiting.subarray(2, end));
+        if (packet[0] === HELLO) pid = Number(packet.subarray(1).toString());
+        else adapter.fromHost(packet);
         waiting = waiting.subarray(end);
       }
     });
@@ -99,6 +110,7 @@ export async function startRig(options: RigOptions = {}): Promise<Rig> {
     socket.on('close', () => {
       if (program !== socket) return;
       program = null;
+      pid = null;
       adapter.hostLeaves();
     });
   });
@@ -114,6 +126,7 @@ export async function startRig(options: RigOptions = {}): Promise<Rig> {
       NIGHTDRAW_RIG: folder,
     },
     adapter,
+    programPid: () => pid,
     peripheral(peerId) {
       const found = peripherals.get(peerId);
       if (!found) throw new Error(`no peripheral ${peerId} on this rig`);
@@ -142,8 +155,8 @@ export async function startRig(options: RigOptions = {}): Promise<Rig> {
         adapter.heard({ ...advert, response: Buffer.from([2, 9, 0x78]) });
       }
     },
-    hangProgram: () => program && send(program, Buffer.from([0xf0])),
-    crashProgram: () => program && send(program, Buffer.from([0xf1])),
+    hangProgram: () => program && send(program, Buffer.from([HANG])),
+    crashProgram: () => program && send(program, Buffer.from([CRASH])),
     async close() {
       for (const peripheral of peripherals.values()) peripheral.remove();
       program?.destroy();

@@ -15,6 +15,7 @@ const CREATE_CONNECTION = 0x200d;
 /** Packets of the rig's own, which no controller sends. */
 const HANG = 0xf0;
 const CRASH = 0xf1;
+const HELLO = 0xf2;
 
 function state(): AdapterState {
   return JSON.parse(readFileSync(path.join(folder, 'state.json'), 'utf8')) as AdapterState;
@@ -45,6 +46,7 @@ class StandInSocket extends EventEmitter {
     if (!state().present) throw systemError('ENODEV', 'No such device', 'bind');
     this.socket = net.connect(path.join(folder, 'hci'));
     this.socket.on('error', () => process.exit(1)); // the rig is gone
+    this.send(Buffer.concat([Buffer.from([HELLO]), Buffer.from(String(process.pid))]));
     let waiting = Buffer.alloc(0);
     this.socket.on('data', (chunk) => {
       waiting = Buffer.concat([waiting, chunk]);
@@ -87,10 +89,14 @@ class StandInSocket extends EventEmitter {
       this.emit('error', systemError('ENETDOWN', 'Network is down', 'write'));
     } else {
       if (packet[0] === 1 && packet.readUInt16LE(1) === CREATE_CONNECTION) block(connectBlocksMs);
-      const head = Buffer.alloc(2);
-      head.writeUInt16LE(packet.length);
-      this.socket?.write(Buffer.concat([head, packet]));
+      this.send(packet);
     }
+  }
+
+  private send(packet: Buffer): void {
+    const head = Buffer.alloc(2);
+    head.writeUInt16LE(packet.length);
+    this.socket?.write(Buffer.concat([head, packet]));
   }
 
   private receive(packet: Buffer): void {

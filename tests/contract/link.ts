@@ -138,6 +138,10 @@ export function linkContract(name: string, makeHarness: () => Promise<LinkHarnes
       await until(async () => (await received(FIRST_ANALOG)).length > 0);
       expect(await received(FIRST_ANALOG)).toEqual([[1, 0]]);
       expect(await received(SECOND_ANALOG)).toEqual([[2, 0]]);
+      // The answer to a read is no notification.
+      expect(value(await h.subject.read(connection, SECOND_ANALOG))).toEqual([0x32, 0x00]);
+      await pause(60);
+      expect(await received(SECOND_ANALOG)).toEqual([[2, 0]]);
       expect(await h.subject.subscribe(connection, INFO)).toEqual({ error: 'refused' });
     });
 

@@ -73,8 +73,13 @@ export function createRadioHost(options: RadioHostOptions): RadioHost {
   function receive(message: FromChild): void {
     if (message.kind === 'pong') return watchMemory(message.rssBytes);
     if (message.kind !== 'status') return options.onMessage(message);
-    if (message.status.state === 'ready') wasReady = true;
     setStatus(message.status);
+    if (message.status.state === 'ready') wasReady = true;
+    // Only a process that has lost nothing can wait for its adapter to be switched on; any other is done.
+    else if (wasReady || message.status.reason !== 'adapter-off') {
+      radio?.kill();
+      gone({ hung: false, lastWords: '' });
+    }
   }
 
   function watchMemory(rssBytes: number): void {

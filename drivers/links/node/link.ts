@@ -84,8 +84,10 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
     pingEveryMs: options.pingEveryMs ?? 1_000,
     memoryGrowthBytes: options.memoryGrowthBytes ?? 150e6,
     allowedSilenceMs() {
-      // A connect that blocks is worth waiting for while it may still succeed, or while others would be lost.
-      return connecting.size > 0 && connections.size > 0 ? connectHangAfterMs : hangAfterMs;
+      // A connect that blocks is worth waiting for while somebody waits for it, or while others would be lost.
+      const awaited = [...connecting].every((connection) => connections.has(connection));
+      const othersLive = [...connections.values()].some((c) => c.held !== null);
+      return connecting.size > 0 && (awaited || othersLive) ? connectHangAfterMs : hangAfterMs;
     },
     isIdle: () => connections.size === 0,
     onMessage: receive,
