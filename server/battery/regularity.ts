@@ -1,4 +1,4 @@
-import { median, robustDeviation } from '../analysis/statistics.ts';
+import { median, standardDeviation } from '../analysis/statistics.ts';
 
 export interface Rhythm {
   readonly intervalS: number;
@@ -9,5 +9,5 @@ export interface Rhythm {
 export function regularity(startsS: readonly number[]): Rhythm {
   const between = startsS.slice(1).map((t, i) => t - startsS[i]!);
   const intervalS = median(between);
-  return { intervalS, regular: robustDeviation(between) < 0.1 * intervalS };
+  return { intervalS, regular: standardDeviation(between) < 0.1 * intervalS };
 }

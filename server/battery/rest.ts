@@ -44,14 +44,12 @@ export function restVoltage(
     const creep = Math.abs(median(points.v.slice(half)) - median(points.v.slice(0, half)));
     return { restV: flat.rest, restU: combine(steady, noise / Math.sqrt(n), creep / 2), surfaceLeftV: 0 };
   }
-  const scale = Math.max(noise * noise, best.squares / Math.max(1, n - 3));
-  const near = tries.filter((d) => d.squares <= best.squares + 4 * scale);
-  const low = Math.min(...near.map((d) => d.rest));
-  const high = Math.max(...near.map((d) => d.rest));
+  const exact = polish(points, best);
+  const scale = Math.max(noise * noise, exact.squares / Math.max(1, n - 3));
   return {
-    restV: best.rest,
-    restU: combine(steady, best.restError * Math.sqrt(scale), (high - low) / 4),
-    surfaceLeftV: best.surface * Math.exp(-span / best.tau),
+    restV: exact.rest,
+    restU: combine(steady, exact.restError * Math.sqrt(scale)),
+    surfaceLeftV: exact.surface * Math.exp(-span / exact.tau),
   };
 }
 
@@ -122,4 +120,43 @@ function fitDecay(p: Points, tau: number): Decay {
   for (let i = 0; i < n; i++) squares += (p.v[i]! - origin - rest - surface * e[i]!) ** 2;
   const restError = flat || determinant <= 1e-12 ? 1 / Math.sqrt(n) : Math.sqrt(see / determinant);
   return { tau, rest: rest + origin, surface, restError, squares };
+}
+
+/** Gauss-Newton on all three parameters from the best of the search; the error of V then includes tau's. */
+function polish(p: Points, from: Decay): Decay {
+  let best = from;
+  let restError = from.restError;
+  for (let round = 0; round < 6; round++) {
+    const { rest, surface, tau } = best;
+    const normal = [0, 0, 0, 0, 0, 0]; // upper triangle of J'J for V, B, ln tau
+    const right = [0, 0, 0];
+    for (let i = 0; i < p.t.length; i++) {
+      const e = Math.exp(-p.t[i]! / tau);
+      const j = [1, e, (surface * e * p.t[i]!) / tau];
+      const r = p.v[i]! - rest - surface * e;
+      let k = 0;
+      for (let a = 0; a < 3; a++) {
+        right[a]! += j[a]! * r;
+        for (let b = a; b < 3; b++) normal[k++]! += j[a]! * j[b]!;
+      }
+    }
+    const inverse = invertSymmetric(normal);
+    if (inverse === null) break;
+    restError = Math.sqrt(inverse[0]!);
+    const step = inverse[2]! * right[0]! + inverse[4]! * right[1]! + inverse[5]! * right[2]!;
+    const next = fitDecay(p, tau * Math.exp(Math.min(0.3, Math.max(-0.3, step))));
+    if (next.squares >= best.squares) break;
+    best = next;
+  }
+  return { ...best, restError };
+}
+
+/** Inverse of a symmetric 3 x 3 matrix given as its upper triangle, row by row; null when it has none. */
+function invertSymmetric(m: readonly number[]): number[] | null {
+  const [a, b, c, d, e, f] = m as [number, number, number, number, number, number];
+  const determinant = a * (d * f - e * e) - b * (b * f - c * e) + c * (b * e - c * d);
+  if (!(Math.abs(determinant) > 1e-12 * Math.abs(a * d * f))) return null;
+  return [d * f - e * e, c * e - b * f, b * e - c * d, a * f - c * c, b * c - a * e, a * d - b * b].map(
+    (x) => x / determinant,
+  );
 }
