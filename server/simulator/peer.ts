@@ -9,8 +9,10 @@ import {
 import type { VirtualCar } from './car.ts';
 import { createMeter, type VirtualMeter } from './meter.ts';
 
-/** A vendor's own UUIDs, as a clamp without an assigned characteristic would use; made up for this one. */
-export const CLAMP_SERVICE: Uuid = '6c1d0001-93b5-4e0c-8a52-0f7e3d21b4a9';
+/**
+ * A vendor's own characteristic, as a clamp would use that has no assigned one; made up for this one. It lives
+ * in an assigned service, because a browser may use only services that it named in advance.
+ */
 export const CLAMP_CURRENT: Uuid = '6c1d0002-93b5-4e0c-8a52-0f7e3d21b4a9';
 const AUTOMATION_IO = uuid16(0x1815);
 const ANALOG = uuid16(0x2a58);
@@ -41,7 +43,7 @@ export function virtualPeers(car: VirtualCar, options: PeerOptions = {}): readon
   return [
     peerOf(createMeter(clamp, car), originMs, {
       id: 'clamp',
-      service: CLAMP_SERVICE,
+      service: AUTOMATION_IO,
       characteristic: CLAMP_CURRENT,
       format: SINT24,
       unit: UNIT_AMPERE,
