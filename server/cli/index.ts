@@ -55,7 +55,7 @@ function argsOf(command: Command, argv: readonly string[]): ParsedArgs {
       allowPositionals: true,
     });
   } catch (error) {
-    const said = error instanceof Error ? error.message.split('. ')[0]! : String(error);
+    const said = error instanceof Error ? error.message.split(/\.\s/)[0]! : String(error);
     throw new UsageError(`${said.replace(/\.$/, '')}; see nightdraw ${command.name} --help.`);
   }
 }
