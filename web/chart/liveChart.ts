@@ -33,7 +33,7 @@ export function mountLiveChart(
     const chart = new uPlot(
       {
         ...size(),
-        padding: [theme.rem * 0.5, theme.rem * 0.5, 0, 0],
+        padding: [theme.rem * 0.5, theme.rem * 1.25, 0, 0],
         legend: { show: false },
         cursor: { show: false },
         series: [{}, { scale: 'y', stroke, width: 2, spanGaps: false, points: { show: false } }],

@@ -36,6 +36,9 @@ export function drawBehind(u: uPlot, gaps: readonly Span[], level: Level | null,
   ctx.restore();
 }
 
+/** More lines of one kind than this hide the curve; the row of marks above still shows them. */
+const MOST_LINES = 12;
+
 export function drawInFront(u: uPlot, marks: readonly Mark[], level: Level | null, theme: ChartTheme): void {
   const { ctx } = u;
   const { left, top, width, height } = u.bbox;
@@ -47,8 +50,12 @@ export function drawInFront(u: uPlot, marks: readonly Mark[], level: Level | nul
   ctx.lineWidth = px;
   const min = u.scales['x']!.min ?? 0;
   const max = u.scales['x']!.max ?? 0;
-  for (const mark of marks) {
-    if (!DRAWN.has(mark.kind) || mark.startS < min || mark.startS > max) continue;
+  const inView = marks.filter((m) => DRAWN.has(m.kind) && m.startS >= min && m.startS <= max);
+  const crowded = new Set(
+    [...DRAWN].filter((kind) => inView.filter((m) => m.kind === kind).length > MOST_LINES),
+  );
+  for (const mark of inView) {
+    if (crowded.has(mark.kind)) continue;
     const x = Math.round(u.valToPos(mark.startS, 'x', true)) + 0.5;
     ctx.strokeStyle = markColour(mark.kind, theme);
     ctx.setLineDash(mark.kind === 'asleep' || mark.kind === 'attempt' ? [] : [4 * px, 4 * px]);

@@ -3,7 +3,7 @@ import { useState } from 'preact/hooks';
 import type { Case, Recording } from '../../server/messages/records.ts';
 import { vinNote } from '../../server/messages/vin.ts';
 import { batteryText } from '../state/caseForm.ts';
-import { recordingsCountText } from '../state/recordings.ts';
+import { deletionText } from '../state/recordings.ts';
 import { hashOf } from '../state/route.ts';
 import { RecordingLine } from '../parts/caseLines.tsx';
 import { Button, Confirm, LinkButton } from '../parts/controls.tsx';
@@ -19,7 +19,7 @@ export function CasePage(p: { readonly id: string }): JSX.Element {
     .map((m) => m.recording.id)
     .join(' ');
   const loaded = useLoad<Case>(p.id, () => api.getCase(p.id));
-  const recordings = useLoad<Recording[]>(`${p.id} ${running}`, () => api.listRecordings(p.id));
+  const recordings = useLoad<Recording[]>(p.id, () => api.listRecordings(p.id), running);
   const [asking, setAsking] = useState(false);
   const deletion = useAction();
   const item = loaded.value;
@@ -74,7 +74,7 @@ export function CasePage(p: { readonly id: string }): JSX.Element {
             })
           }
         >
-          The case is removed for good, with {recordingsCountText(item.recordings)}.
+          {deletionText(item.recordings)}
         </Confirm>
       )}
     </>

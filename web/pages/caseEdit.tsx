@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useRef, useState } from 'preact/hooks';
 import type { Case } from '../../server/messages/records.ts';
 import { vinNote } from '../../server/messages/vin.ts';
 import {
@@ -36,6 +36,7 @@ function Form(p: { readonly id: string | null; readonly first: CaseForm }): JSX.
   const [form, setForm] = useState(p.first);
   const [errors, setErrors] = useState<FormErrors>({});
   const saving = useAction();
+  const element = useRef<HTMLFormElement>(null);
   const text = (name: keyof CaseForm) => ({
     value: form[name],
     problem: errors[name],
@@ -46,7 +47,12 @@ function Form(p: { readonly id: string | null; readonly first: CaseForm }): JSX.
   const save = (): void => {
     const checked = checkForm(form);
     setErrors(checked.ok ? {} : checked.errors);
-    if (!checked.ok) return;
+    if (!checked.ok) {
+      requestAnimationFrame(() =>
+        element.current?.querySelector<HTMLElement>('[aria-invalid="true"]')?.focus(),
+      );
+      return;
+    }
     saving.run(async () => {
       const saved =
         p.id === null ? await api.createCase(checked.input) : await api.updateCase(p.id, checked.input);
@@ -56,7 +62,7 @@ function Form(p: { readonly id: string | null; readonly first: CaseForm }): JSX.
   return (
     <>
       <PageTitle title={p.id === null ? 'New case' : 'Edit the case'} />
-      <form class="form" noValidate onSubmit={(e) => e.preventDefault()}>
+      <form ref={element} class="form" noValidate onSubmit={(e) => e.preventDefault()}>
         <TextField label="Name of the case" maxLength={120} hint="The car and who asked" {...text('title')} />
         <TextField label="Plate or VIN" maxLength={120} hint={vin} {...text('plateOrVin')} />
         <TextField

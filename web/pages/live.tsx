@@ -9,7 +9,7 @@ import { LiveChart } from '../parts/liveChart.tsx';
 import { LiveFigure } from '../parts/liveFigure.tsx';
 import { Recorder } from '../parts/recorder.tsx';
 import { useServices } from '../parts/services.ts';
-import { Cautions, PageTitle } from '../parts/words.tsx';
+import { CautionLine, Cautions, PageTitle } from '../parts/words.tsx';
 
 /** What is happening now, read from the door while trying the handle. */
 export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
@@ -32,6 +32,7 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
   return (
     <>
       <PageTitle title="Live watch" line={item.value?.title} />
+      {!nothing && <CautionLine />}
       {nothing && <Nothing connected={meters.some((m) => m.state === 'connected')} />}
       <div class="live-figures">
         <LiveFigure quantity="voltage" wanted={voltage} onWanted={setVoltage} zoneBelow={zone} />

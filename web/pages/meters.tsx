@@ -14,7 +14,7 @@ const SCAN_S = 15;
 export function MetersPage(): JSX.Element {
   const { api } = useServices();
   const connection = useConnection();
-  const status = useLoad<Status>(`status ${connection.state}`, () => api.status());
+  const status = useLoad<Status>('status', () => api.status(), connection.state);
   return (
     <>
       <PageTitle title="Meters" line="A voltmeter at the battery posts, a clamp around the battery lead." />

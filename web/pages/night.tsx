@@ -1,6 +1,7 @@
 import type { JSX } from 'preact';
 import { useEffect, useMemo, useState } from 'preact/hooks';
 import type { AnalysisOptions, Findings } from '../../server/messages/findings.ts';
+import type { Case } from '../../server/messages/records.ts';
 import type { RecordingDetail } from '../../server/messages/http.ts';
 import { verdictOf } from '../../server/messages/sentences.ts';
 import { csvPath } from '../state/api.ts';
@@ -26,10 +27,12 @@ export function NightPage(p: { readonly id: string }): JSX.Element {
   const runs = useRunning().some((m) => m.recording.id === p.id);
   const [turn, setTurn] = useState(0);
   const [options, setOptions] = useState<AnalysisOptions>({});
-  const stamp = `${p.id} ${runs ? 'running' : 'still'} ${turn}`;
-  const detail = useLoad<RecordingDetail>(stamp, () => api.getRecording(p.id));
-  const findings = useLoad<Findings>(`${stamp} ${JSON.stringify(options)}`, () =>
-    api.findings(p.id, options),
+  const version = `${runs} ${turn}`;
+  const detail = useLoad<RecordingDetail>(p.id, () => api.getRecording(p.id), version);
+  const findings = useLoad<Findings>(
+    p.id,
+    () => api.findings(p.id, options),
+    `${version} ${JSON.stringify(options)}`,
   );
   if (detail.value === null)
     return detail.problem === null ? (
@@ -60,6 +63,8 @@ function Night(p: {
 }): JSX.Element {
   const { detail, findings } = p;
   const { recording } = detail;
+  const { api } = useServices();
+  const itsCase = useLoad<Case>(recording.caseId, () => api.getCase(recording.caseId!));
   const durationS = Math.max(recording.durationMs / 1000, findings?.recording.durationS ?? 0, 1);
   const whole = useMemo((): TimeWindow => ({ fromS: 0, toS: durationS }), [durationS]);
   const [view, setView] = useState<TimeWindow>(whole);
@@ -79,7 +84,7 @@ function Night(p: {
 
   return (
     <>
-      <PageTitle title={recording.title} line={recordingLine(recording)}>
+      <PageTitle title={recording.title} line={recordingLine(recording, itsCase.value?.title)}>
         {recording.state === 'recording' && <Tag kind="running">Recording</Tag>}
         {recording.state === 'recording' && <Button onPress={p.onAgain}>Read again</Button>}
         {recording.caseId !== null && (

@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import type { Recording } from '../../server/messages/records.ts';
+import type { Case, Recording } from '../../server/messages/records.ts';
 import { RecordingLine } from '../parts/caseLines.tsx';
 import { LinkButton } from '../parts/controls.tsx';
 import { useLoad, useRunning } from '../parts/hooks.ts';
@@ -11,7 +11,9 @@ import { PageTitle, Problem, Waiting } from '../parts/words.tsx';
 export function RecordingsPage(): JSX.Element {
   const { api } = useServices();
   const running = useRunning().map((m) => m.recording.id);
-  const list = useLoad<Recording[]>(`recordings ${running.join(' ')}`, () => api.listRecordings());
+  const list = useLoad<Recording[]>('recordings', () => api.listRecordings(), running.join(' '));
+  const cases = useLoad<Case[]>('cases', () => api.listCases());
+  const titles = new Map((cases.value ?? []).map((c) => [c.id, c.title]));
   return (
     <>
       <PageTitle title="Recordings" line="Every night and every live watch that was kept, newest first.">
@@ -25,7 +27,11 @@ export function RecordingsPage(): JSX.Element {
       {list.value?.length === 0 && <p class="quiet">No recording yet.</p>}
       <ul class="lines">
         {(list.value ?? []).map((r) => (
-          <RecordingLine key={r.id} item={r} />
+          <RecordingLine
+            key={r.id}
+            item={r}
+            caseTitle={r.caseId === null ? null : (titles.get(r.caseId) ?? null)}
+          />
         ))}
       </ul>
     </>

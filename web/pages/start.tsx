@@ -1,21 +1,18 @@
 import type { JSX } from 'preact';
-import type { Case } from '../../server/messages/records.ts';
 import type { Status } from '../../server/messages/http.ts';
 import { ApiError } from '../state/api.ts';
 import { serverWay } from '../state/meters.ts';
-import { casesInOrder } from '../state/recordings.ts';
-import { CaseLine } from '../parts/caseLines.tsx';
+import { CaseList } from '../parts/caseLines.tsx';
 import { Button, LinkButton } from '../parts/controls.tsx';
 import { useAction, useConnection, useLoad } from '../parts/hooks.ts';
 import { useServices } from '../parts/services.ts';
-import { PageTitle, Problem, Waiting } from '../parts/words.tsx';
+import { PageTitle, Problem } from '../parts/words.tsx';
 
 /** Three ways in, and the cases. */
 export function StartPage(): JSX.Element {
   const { api, sync } = useServices();
   const connection = useConnection();
-  const status = useLoad<Status>(`status ${connection.state}`, () => api.status());
-  const cases = useLoad<Case[]>(`cases ${connection.state}`, () => api.listCases());
+  const status = useLoad<Status>('status', () => api.status(), connection.state);
   const here = useAction();
   const server = useAction();
   const virtual = useAction();
@@ -96,14 +93,7 @@ export function StartPage(): JSX.Element {
           <h2 id="cases-heading">Cases</h2>
           <LinkButton href="#/cases/new">New case</LinkButton>
         </header>
-        <Problem sentence={cases.problem} onRetry={cases.reload} />
-        {cases.value === null && cases.problem === null && <Waiting>Reading the cases.</Waiting>}
-        {cases.value?.length === 0 && <p class="quiet">No case yet. A case is one car and one complaint.</p>}
-        <ul class="lines">
-          {casesInOrder(cases.value ?? []).map((c) => (
-            <CaseLine key={c.id} item={c} />
-          ))}
-        </ul>
+        <CaseList />
       </section>
     </>
   );

@@ -28,40 +28,46 @@ export function Attempts(p: { readonly voltageId: string | null }): JSX.Element 
   useKeys(keys);
   const attempts = [...board.attempts()].reverse();
   return (
-    <section class="attempts" aria-labelledby="attempt-heading">
-      <h2 id="attempt-heading">Try the handle, then mark it</h2>
-      <div class="thumbs">
-        {OUTCOMES.map((o) => (
-          <button
-            key={o.outcome}
-            type="button"
-            class={`thumb ${o.outcome}`}
-            aria-label={`Mark attempt: ${o.label.toLowerCase()}`}
-            onClick={() => mark(o.outcome)}
-          >
-            {o.label}
-          </button>
-        ))}
-      </div>
-      <Problem sentence={action.problem} />
-      {attempts.length > 0 && (
-        <ol class="attempt-list" aria-label="Attempts, newest first" aria-live="polite">
-          {attempts.slice(0, 8).map((a) => (
-            <li key={a.number} class={a.outcome}>
-              <span>Attempt {a.number}</span>
-              <strong>{OUTCOMES.find((o) => o.outcome === a.outcome)!.label}</strong>
-              <span>
-                {a.lowestV === null
-                  ? 'no voltage seen'
-                  : `lowest ${figureLine(roundedFigure('voltage', a.lowestV))}`}
-              </span>
-            </li>
+    <>
+      <section class="thumb-bar" aria-labelledby="attempt-heading">
+        <h2 id="attempt-heading">Try the handle, then mark it</h2>
+        <div class="thumbs">
+          {OUTCOMES.map((o) => (
+            <button
+              key={o.outcome}
+              type="button"
+              class={`thumb ${o.outcome}`}
+              aria-label={`Mark attempt: ${o.label.toLowerCase()}`}
+              onClick={() => mark(o.outcome)}
+            >
+              {o.label}
+            </button>
           ))}
-        </ol>
+        </div>
+      </section>
+      {(attempts.length > 0 || action.problem !== null) && (
+        <section class="attempts" aria-label="Attempts">
+          <Problem sentence={action.problem} />
+          {attempts.length > 0 && (
+            <ol class="attempt-list" aria-label="Attempts, newest first" aria-live="polite">
+              {attempts.slice(0, 8).map((a) => (
+                <li key={a.number} class={a.outcome}>
+                  <span>Attempt {a.number}</span>
+                  <strong>{OUTCOMES.find((o) => o.outcome === a.outcome)!.label}</strong>
+                  <span>
+                    {a.lowestV === null
+                      ? 'no voltage seen'
+                      : `lowest ${figureLine(roundedFigure('voltage', a.lowestV))}`}
+                  </span>
+                </li>
+              ))}
+            </ol>
+          )}
+          {attempts.length > 0 && running.length === 0 && (
+            <p class="quiet">Kept in this page only: no recording runs.</p>
+          )}
+        </section>
       )}
-      {attempts.length > 0 && running.length === 0 && (
-        <p class="quiet">Kept in this page only: no recording runs.</p>
-      )}
-    </section>
+    </>
   );
 }

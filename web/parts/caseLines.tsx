@@ -1,14 +1,37 @@
 import type { JSX } from 'preact';
 import type { Case, Recording } from '../../server/messages/records.ts';
-import { recordingLine, recordingsCountText } from '../state/recordings.ts';
+import { casesInOrder, newestOfCases, recordingLine, recordingsCountText } from '../state/recordings.ts';
 import { hashOf } from '../state/route.ts';
+import { useConnection, useLoad, useRunning } from './hooks.ts';
+import { useServices } from './services.ts';
 import { Strip } from './strip.tsx';
-import { Tag } from './words.tsx';
+import { Problem, Tag, Waiting } from './words.tsx';
 
-export function CaseLine(p: { readonly item: Case }): JSX.Element {
-  const { item } = p;
+/** All cases, each with its newest night as a silhouette. */
+export function CaseList(): JSX.Element {
+  const { api } = useServices();
+  const connection = useConnection();
+  const cases = useLoad<Case[]>('cases', () => api.listCases(), connection.state);
+  const recordings = useLoad<Recording[]>('recordings', () => api.listRecordings(), connection.state);
+  const newest = newestOfCases(recordings.value ?? []);
   return (
-    <li class="line">
+    <>
+      <Problem sentence={cases.problem} onRetry={cases.reload} />
+      {cases.value === null && cases.problem === null && <Waiting>Reading the cases.</Waiting>}
+      {cases.value?.length === 0 && <p class="quiet">No case yet. A case is one car and one complaint.</p>}
+      <ul class="lines">
+        {casesInOrder(cases.value ?? []).map((c) => (
+          <CaseLine key={c.id} item={c} newest={newest.get(c.id) ?? null} />
+        ))}
+      </ul>
+    </>
+  );
+}
+
+function CaseLine(p: { readonly item: Case; readonly newest: Recording | null }): JSX.Element {
+  const { item, newest } = p;
+  return (
+    <li class="line with-strip">
       <a class="line-main" href={hashOf({ page: 'case', id: item.id })}>
         <strong>{item.title}</strong>
       </a>
@@ -18,11 +41,15 @@ export function CaseLine(p: { readonly item: Case }): JSX.Element {
           .filter((t) => t !== '')
           .join(' · ')}
       </p>
+      {newest !== null && <RecordingStrip item={newest} />}
     </li>
   );
 }
 
-export function RecordingLine(p: { readonly item: Recording }): JSX.Element {
+export function RecordingLine(p: {
+  readonly item: Recording;
+  readonly caseTitle?: string | null;
+}): JSX.Element {
   const { item } = p;
   return (
     <li class="line with-strip">
@@ -30,8 +57,13 @@ export function RecordingLine(p: { readonly item: Recording }): JSX.Element {
         <strong>{item.title}</strong>
       </a>
       {item.state === 'recording' && <Tag kind="running">Recording</Tag>}
-      <p class="quiet">{recordingLine(item)}</p>
-      <Strip recordingId={item.id} stamp={item.state === 'recording' ? 'running' : String(item.durationMs)} />
+      <p class="quiet">{recordingLine(item, p.caseTitle ?? null)}</p>
+      <RecordingStrip item={item} />
     </li>
   );
+}
+
+function RecordingStrip(p: { readonly item: Recording }): JSX.Element {
+  const running = useRunning().some((m) => m.recording.id === p.item.id);
+  return <Strip recordingId={p.item.id} stamp={running ? 'running' : String(p.item.durationMs)} />;
 }

@@ -19,13 +19,14 @@ const W = 1000;
  * screen reader skips it.
  */
 export function Dial(p: DialProps): JSX.Element | null {
+  const { value, held = null, zoneBelow = null } = p;
   const scale = dialOf(p.quantity);
   if (scale === null) return null;
   const x = (v: number): number => 8 + scale.place(v) * (W - 16);
   return (
     <div class={`dial ${scale.quantity}${p.old ? ' old' : ''}`} aria-hidden="true">
       <svg viewBox={`0 0 ${W} 40`} preserveAspectRatio="none">
-        {p.zoneBelow != null && <rect class="dial-zone" x={0} y={0} width={x(p.zoneBelow)} height={40} />}
+        {zoneBelow !== null && <rect class="dial-zone" x={0} y={0} width={x(zoneBelow)} height={40} />}
         {scale.ticks.map((t) => {
           const at = 8 + t.at * (W - 16);
           const long = t.label !== null;
@@ -40,8 +41,8 @@ export function Dial(p: DialProps): JSX.Element | null {
             />
           );
         })}
-        {p.held != null && <line class="dial-held" x1={x(p.held)} x2={x(p.held)} y1={6} y2={40} />}
-        {p.value != null && <line class="dial-needle" x1={x(p.value)} x2={x(p.value)} y1={0} y2={40} />}
+        {held !== null && <line class="dial-held" x1={x(held)} x2={x(held)} y1={6} y2={40} />}
+        {value !== null && <line class="dial-needle" x1={x(value)} x2={x(value)} y1={0} y2={40} />}
       </svg>
       <div class="dial-labels">
         {scale.ticks

@@ -14,8 +14,12 @@ export interface Loaded<T> {
   readonly reload: () => void;
 }
 
-/** Loads when `key` changes and on `reload`; an answer that was overtaken by a later question is dropped. */
-export function useLoad<T>(key: string | null, load: () => Promise<T>): Loaded<T> {
+/**
+ * Loads when `key` or `version` changes and on `reload`. Another key is another thing, and the old one is
+ * gone at once; another version is a newer state of the same thing, and the old one stays until it is there.
+ * An answer that was overtaken by a later question is dropped.
+ */
+export function useLoad<T>(key: string | null, load: () => Promise<T>, version = ''): Loaded<T> {
   const [state, setState] = useState<{ key: string | null; value: T | null; problem: string | null }>({
     key: null,
     value: null,
@@ -30,7 +34,7 @@ export function useLoad<T>(key: string | null, load: () => Promise<T>): Loaded<T
     if (key === null) return;
     const mine = ++turn.current;
     setLoading(true);
-    newest
+    void newest
       .current()
       .then(
         (value) => ({ key, value, problem: null }),
@@ -49,7 +53,7 @@ export function useLoad<T>(key: string | null, load: () => Promise<T>): Loaded<T
     return () => {
       turn.current++;
     };
-  }, [run]);
+  }, [run, version]);
 
   const current = state.key === key;
   return {

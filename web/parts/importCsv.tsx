@@ -18,14 +18,18 @@ export function ImportCsv(p: { readonly caseId: string | null }): JSX.Element {
         id={id}
         class="file"
         type="file"
-        accept=".csv,.tsv,.txt,text/csv"
+        accept=".csv,.tsv,.txt,.gz,text/csv"
         disabled={action.busy}
         onChange={(e) => {
           const file = e.currentTarget.files?.[0];
           if (file === undefined) return;
           action.run(async () => {
             try {
-              const recording = await api.importCsv(file.name, await file.text(), p.caseId);
+              const recording = await api.importCsv(
+                file.name,
+                new Uint8Array(await file.arrayBuffer()),
+                p.caseId,
+              );
               location.hash = hashOf({ page: 'night', id: recording.id });
             } finally {
               // The same file can be chosen again after it was mended.

@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { LANES, placeMarks, type Lane, type Mark } from '../state/marks.ts';
+import { LANES, placeMarks, tracksOf, type Lane, type Mark } from '../state/marks.ts';
 import { windowAround, type TimeWindow } from '../state/window.ts';
 
 /** Rows of marks over the chart, on its time axis. Each mark is a button that goes to its place. */
@@ -14,9 +14,11 @@ export function Lanes(p: {
     <div class="lanes" role="group" aria-label="Marks on the time axis">
       {LANES.map(({ lane, label }) => {
         const marks = p.marks.filter((m) => m.lane === lane);
-        return marks.length === 0 ? null : (
-          <LaneRow key={lane} lane={lane} label={label} {...p} marks={marks} />
-        );
+        // Only polling runs side by side; what else meets in a lane stands on one another on purpose.
+        const tracks = lane === 'polling' ? tracksOf(marks) : marks.length === 0 ? [] : [marks];
+        return tracks.map((track, i) => (
+          <LaneRow key={`${lane} ${i}`} lane={lane} label={i === 0 ? label : ''} {...p} marks={track} />
+        ));
       })}
     </div>
   );
@@ -32,7 +34,7 @@ function LaneRow(p: {
   readonly onView: (view: TimeWindow) => void;
 }): JSX.Element {
   // A mark is at least a thumb's edge wide; nearer ones become one.
-  const least = p.widthPx > 0 ? 26 / p.widthPx : 0.05;
+  const least = p.widthPx > 0 ? 24 / p.widthPx : 0.05;
   const placed = placeMarks(p.marks, p.view, least);
   return (
     <div class={`lane ${p.lane}`}>
@@ -44,8 +46,12 @@ function LaneRow(p: {
             <button
               key={mark.id}
               type="button"
-              class={`mark ${mark.kind}${wide > 26 ? ' wide' : ' tick'}`}
-              style={{ left: `${left * 100}%`, width: `${width * 100}%` }}
+              class={`mark ${mark.kind}${wide > 24 ? ' wide' : ' tick'}`}
+              style={
+                wide > 24
+                  ? { left: `${left * 100}%`, width: `${width * 100}%` }
+                  : { left: `clamp(12px, ${(left + width / 2) * 100}%, calc(100% - 12px))` }
+              }
               title={mark.title}
               aria-label={mark.title}
               onClick={() => p.onView(windowAround(mark.startS, mark.endS, p.whole))}

@@ -17,7 +17,7 @@ export function MeterLine(p: {
 }): JSX.Element {
   const { meter } = p;
   const action = useAction();
-  const line = [measuresText(meter), signalWord(meter.rssi), p.note].filter((t) => t != null && t !== '');
+  const line = [measuresText(meter), signalWord(meter.rssi), p.note].filter(Boolean);
   return (
     <li class="line meter">
       <strong class="line-main">{meter.name}</strong>

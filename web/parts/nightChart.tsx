@@ -112,17 +112,6 @@ export function NightChart(p: {
             −
           </Button>
         </span>
-        {hasCurrent && (
-          <Choice
-            legend="Current scale"
-            value={scale}
-            options={[
-              { value: 'stretched', label: 'Stretched' },
-              { value: 'even', label: 'Even' },
-            ]}
-            onValue={setScale}
-          />
-        )}
       </div>
       <Reading curves={curves} atS={cursor} view={view} detail={detail} loading={data.loading} />
       <Problem sentence={data.problem} />
@@ -143,13 +132,37 @@ export function NightChart(p: {
         }}
         ref={host}
       />
-      <p class="quiet small" id={helpId}>
-        {hasCurrent && `${currentAxisTitle(scale)}. `}
-        Drag to look closer, double-click for the whole; with fingers, swipe and pinch. Keys: arrows move,
-        plus and minus zoom, 0 shows the whole.
-      </p>
+      <div class="chart-notes">
+        {hasCurrent && (
+          <>
+            <Choice
+              legend="Scale of the current"
+              value={scale}
+              options={[
+                { value: 'stretched', label: 'Stretched' },
+                { value: 'even', label: 'Even' },
+              ]}
+              onValue={setScale}
+            />
+            <p class="quiet small">{currentAxisTitle(scale)}.</p>
+          </>
+        )}
+        <p class="quiet small" id={helpId}>
+          Drag to look closer, double-click for the whole; with fingers, swipe and pinch. Keys: arrows move,
+          plus and minus zoom, 0 shows the whole.
+        </p>
+      </div>
     </section>
   );
+}
+
+const QUANTITY_WORDS = { voltage: 'Voltage', current: 'Current', temperature: 'Temperature' } as const;
+
+/** The quantity; with several channels of it, the channel's own label. */
+function nameOf(curve: Curve, all: readonly Curve[]): string {
+  return all.filter((c) => c.quantity === curve.quantity).length > 1
+    ? curve.label
+    : QUANTITY_WORDS[curve.quantity];
 }
 
 /** What stands under the cursor; without one, what the view shows. */
@@ -181,7 +194,7 @@ function Reading(p: {
           const high = v === null ? null : figureLine(roundedFigure(c.quantity, v.high));
           return (
             <div key={c.channelId} class={c.quantity}>
-              <dt>{c.label}</dt>
+              <dt>{nameOf(c, p.curves)}</dt>
               <dd>{low === null ? 'no reading' : low === high ? low : `${low} to ${high}`}</dd>
             </div>
           );

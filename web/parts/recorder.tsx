@@ -77,6 +77,7 @@ function Start(p: { readonly caseId: string | null; readonly onStarted: () => vo
   const [left, setLeft] = useState<ReadonlySet<string>>(new Set());
   const zone = Intl.DateTimeFormat().resolvedOptions().timeZone ?? null;
   const used = meters.filter((m) => !left.has(m.key));
+  const chosen = cases.value?.find((c) => c.id === caseId);
   const suggested = defaultTitle(kind, Date.now(), zone);
   return (
     <div class="start-recording">
@@ -94,45 +95,6 @@ function Start(p: { readonly caseId: string | null; readonly onStarted: () => vo
           Fob at least 3 m away, doors and bonnet latched, meters on fresh cells, this computer's sleep
           switched off.
         </p>
-      )}
-      <div class="form-grid">
-        <TextField
-          label="Title"
-          value={title}
-          hint={`Empty: ${suggested}`}
-          maxLength={120}
-          onValue={setTitle}
-        />
-        <SelectField
-          label="Case"
-          value={caseId}
-          options={[
-            { value: '', label: 'None yet' },
-            ...casesInOrder(cases.value ?? []).map((c) => ({ value: c.id, label: c.title })),
-          ]}
-          onValue={setCaseId}
-        />
-      </div>
-      {meters.length > 1 && (
-        <fieldset class="checks">
-          <legend>With these meters</legend>
-          {meters.map((m) => (
-            <label key={m.key}>
-              <input
-                type="checkbox"
-                checked={!left.has(m.key)}
-                onChange={() =>
-                  setLeft((before) => {
-                    const next = new Set(before);
-                    if (!next.delete(m.key)) next.add(m.key);
-                    return next;
-                  })
-                }
-              />
-              <span>{m.name}</span>
-            </label>
-          ))}
-        </fieldset>
       )}
       <div class="row">
         <Button
@@ -154,8 +116,56 @@ function Start(p: { readonly caseId: string | null; readonly onStarted: () => vo
         >
           Start recording
         </Button>
-        {used.length === 0 && <p class="quiet">Connect a meter first.</p>}
+        <p class="quiet">
+          {used.length === 0
+            ? 'Connect a meter first.'
+            : `From ${used.map((m) => m.name).join(' and ')}, into ${chosen === undefined ? 'no case yet' : chosen.title}.`}
+        </p>
       </div>
+      <details class="fold">
+        <summary>Title, case and meters</summary>
+        <div class="fold-body">
+          <div class="form-grid">
+            <TextField
+              label="Title"
+              value={title}
+              hint={`Empty: ${suggested}`}
+              maxLength={120}
+              onValue={setTitle}
+            />
+            <SelectField
+              label="Case"
+              value={caseId}
+              options={[
+                { value: '', label: 'None yet' },
+                ...casesInOrder(cases.value ?? []).map((c) => ({ value: c.id, label: c.title })),
+              ]}
+              onValue={setCaseId}
+            />
+          </div>
+          {meters.length > 1 && (
+            <fieldset class="checks">
+              <legend>With these meters</legend>
+              {meters.map((m) => (
+                <label key={m.key}>
+                  <input
+                    type="checkbox"
+                    checked={!left.has(m.key)}
+                    onChange={() =>
+                      setLeft((before) => {
+                        const next = new Set(before);
+                        if (!next.delete(m.key)) next.add(m.key);
+                        return next;
+                      })
+                    }
+                  />
+                  <span>{m.name}</span>
+                </label>
+              ))}
+            </fieldset>
+          )}
+        </div>
+      </details>
       <Problem sentence={action.problem ?? cases.problem} />
     </div>
   );

@@ -1,7 +1,7 @@
 import { createContext } from 'preact';
 import { useContext } from 'preact/hooks';
 import type { Api } from '../state/api.ts';
-import { LiveBoard } from '../state/live.ts';
+import type { LiveBoard } from '../state/live.ts';
 import type { Sync } from '../sync/index.ts';
 
 /** What main builds once and every page uses. */

@@ -29,7 +29,7 @@ export function Shell(p: { readonly route: Route; readonly children: ComponentCh
       </a>
       <header class="top">
         <a class="name" href="#/" aria-label="Nightdraw, start">
-          <Mark />
+          <Logo />
           <span>Nightdraw</span>
         </a>
         <Places route={p.route} />
@@ -53,9 +53,9 @@ export function Shell(p: { readonly route: Route; readonly children: ComponentCh
   );
 }
 
-function Mark(): JSX.Element {
+function Logo(): JSX.Element {
   return (
-    <svg class="mark" viewBox="0 0 32 32" aria-hidden="true">
+    <svg class="logo" viewBox="0 0 32 32" aria-hidden="true">
       <path d="M3 7h7v9h5v8h3v-8h2v8h4v-8h2v8h4" />
     </svg>
   );
@@ -73,7 +73,7 @@ function Places(p: { readonly route: Route }): JSX.Element {
           <li key={place.page}>
             <a
               href={hashOf(
-                place.page === 'live' ? { page: 'live', caseId: null } : ({ page: place.page } as Route),
+                place.page === 'live' ? { page: 'live', caseId: null } : { page: place.page },
               )}
               aria-current={here === place.page ? 'page' : undefined}
             >
@@ -108,7 +108,7 @@ function useGoKeys(): void {
     },
   };
   for (const place of PLACES)
-    keys[place.letter] = go(place.page === 'live' ? '#/live' : hashOf({ page: place.page } as Route));
+    keys[place.letter] = go(place.page === 'live' ? '#/live' : hashOf{ page: place.page });
   useKeys(keys);
 }
 

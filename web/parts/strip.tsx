@@ -18,7 +18,12 @@ export function Strip(p: { readonly recordingId: string; readonly stamp: string 
       preserveAspectRatio="none"
       aria-hidden="true"
     >
-      {path !== null && <path d={path.d} />}
+      {path !== null && (
+        <>
+          <path class="peaks" d={path.peaks} />
+          <path d={path.floor} />
+        </>
+      )}
     </svg>
   );
 }

@@ -1,6 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
-import { CAUTION_RULE, cautionsFor, type CautionPlace } from '../state/cautions.ts';
+import { CAUTION_LINE, CAUTION_RULE, cautionsFor, type CautionPlace } from '../state/cautions.ts';
 import { Button } from './controls.tsx';
 
 /** A page's heading. It takes the focus when the page opens, so that a screen reader says where one is. */
@@ -53,6 +53,22 @@ export function Waiting(p: { readonly children: ComponentChildren }): JSX.Elemen
 
 export function Tag(p: { readonly children: ComponentChildren; readonly kind?: string }): JSX.Element {
   return <span class={`tag ${p.kind ?? ''}`}>{p.children}</span>;
+}
+
+/** The cautions in one line, with the way to the whole of them further down. */
+export function CautionLine(): JSX.Element {
+  return (
+    <p class="caution-line">
+      {CAUTION_LINE}{' '}
+      <button
+        type="button"
+        class="as-link"
+        onClick={() => document.querySelector('.cautions')?.scrollIntoView({ block: 'start' })}
+      >
+        All cautions
+      </button>
+    </p>
+  );
 }
 
 /** What can hurt at this step, in plain words. */

@@ -32,7 +32,11 @@ export interface HttpReply {
 /** The part of `fetch` that is used here, so that this room needs no network. */
 export type FetchLike = (
   path: string,
-  init?: { readonly method?: string; readonly headers?: Record<string, string>; readonly body?: string },
+  init?: {
+    readonly method?: string;
+    readonly headers?: Record<string, string>;
+    readonly body?: string | Uint8Array<ArrayBuffer>;
+  },
 ) => Promise<HttpReply>;
 
 /** Why a request came to nothing, in a sentence that can be shown. */
@@ -74,7 +78,8 @@ export interface Api {
   addEvent(id: string, event: { kind: 'attempt' | 'note'; text: string }): Promise<RecordingEvent>;
   chart(id: string, window: ChartWindow): Promise<Chart>;
   findings(id: string, options?: AnalysisOptions): Promise<Findings>;
-  importCsv(name: string, text: string, caseId: string | null): Promise<Recording>;
+  /** The bytes of a CSV file, plain or gz. */
+  importCsv(name: string, bytes: Uint8Array<ArrayBuffer>, caseId: string | null): Promise<Recording>;
   listMeters(): Promise<Meter[]>;
   scan(seconds: number): Promise<void>;
   connectMeter(key: string): Promise<void>;
@@ -84,7 +89,7 @@ export interface Api {
 
 /** Where a recording's table of readings can be downloaded. */
 export function csvPath(recordingId: string): string {
-  return `/api/recordings/${recordingId}/csv`;
+  return `/api/recordings/${recordingId}/samples.csv`;
 }
 
 export function queryText(query: Readonly<Record<string, string | number | null | undefined>>): string {
@@ -100,8 +105,12 @@ export function createApi(fetchLike: FetchLike): Api {
     const init =
       body === undefined
         ? { method }
-        : typeof body === 'string'
-          ? { method, body, headers: { 'content-type': 'text/csv' } }
+        : body instanceof Uint8Array
+          ? {
+              method,
+              body: body as Uint8Array<ArrayBuffer>,
+              headers: { 'content-type': 'application/octet-stream' },
+            }
           : { method, body: JSON.stringify(body), headers: { 'content-type': 'application/json' } };
     let reply: HttpReply;
     let text: string;
@@ -147,8 +156,8 @@ export function createApi(fetchLike: FetchLike): Api {
       get(`/api/recordings/${at(id)}/chart${queryText({ fromS, toS, buckets })}`, chartSchema),
     findings: (id, options = {}) =>
       get(`/api/recordings/${at(id)}/findings${queryText(options)}`, findingsSchema),
-    importCsv: (name, text, caseId) =>
-      post(`/api/import${queryText({ name, case: caseId })}`, recordingSchema, text),
+    importCsv: (name, bytes, caseId) =>
+      post(`/api/import${queryText({ name, case: caseId })}`, recordingSchema, bytes),
     listMeters: () => get('/api/meters', meterListSchema),
     scan: (seconds) => tell('POST', '/api/meters/scan', { seconds }),
     connectMeter: (key) => tell('POST', `/api/meters/${at(key)}/connect`, {}),

@@ -39,7 +39,7 @@ export function voltageRange(min: number | null, max: number | null): [number, n
   return [middle - span * 0.56, middle + span * 0.56];
 }
 
-/** Marks of the stretched axis: zero, then 1-2-5 of each decade as far as `least` (share of height) lets them stand apart. */
+/** Marks of the stretched axis: zero, decades, then what lies between, as far as `least` (share of height) lets them stand apart. */
 export function stretchedTicks(min: number, max: number, least: number): number[] {
   const height = stretched(max) - stretched(min);
   const kept: number[] = [];
@@ -49,8 +49,8 @@ export function stretchedTicks(min: number, max: number, least: number): number[
     if (v >= min && v <= max && far(v)) kept.push(v);
   };
   offer(0);
-  for (const mantissa of [1, 3]) {
-    for (let e = -2; e <= 3; e++) {
+  for (const mantissa of [1, 3, 2, 5]) {
+    for (let e = -3; e <= 3; e++) {
       offer(mantissa * 10 ** e);
       offer(-mantissa * 10 ** e);
     }

@@ -48,6 +48,10 @@ const CAUTIONS: readonly Caution[] = [
   },
 ];
 
+/** The shortest form, beside the figures: what to do, without the reasons. */
+export const CAUTION_LINE =
+  'Hybrid: fob at least 3 m away, dash dark. Hands off orange wiring. In-line meter: no doors, no start.';
+
 export const CAUTION_RULE =
   "The maker's procedure, local codes and licensed practice come before anything said here.";
 

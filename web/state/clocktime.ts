@@ -67,7 +67,7 @@ export function dateText(from: Beginning): string {
     month: 'short',
     year: 'numeric',
   }).format(at);
-  return `${day.replace(',', '')}, ${clockText(from, 0)}`;
+  return `${day.replace(',', '')}, ${clockText(from, 0)}${from.zone === null ? ' UTC' : ''}`;
 }
 
 /** "Wed 5 Mar", for the axis where a new day begins. */

@@ -30,7 +30,7 @@ function voltageDial(): DialScale {
 
 const CURRENT_TO = 30;
 const LABELLED: readonly (readonly [number, string])[] = [
-  [0, '0'],
+  [0, ''],
   [0.01, '10 mA'],
   [0.1, '100 mA'],
   [1, '1 A'],

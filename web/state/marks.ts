@@ -7,6 +7,7 @@ import type { TimeWindow } from './window.ts';
 /** Rows above the chart, in the order of a night. */
 export const LANES = [
   { lane: 'sleep', label: 'Sleep' },
+  { lane: 'steps', label: 'Steps' },
   { lane: 'polling', label: 'Polling' },
   { lane: 'wake-ups', label: 'Wake-ups' },
   { lane: 'log', label: 'Log' },
@@ -73,7 +74,7 @@ function sleepMarks(f: Findings, durationS: number): Mark[] {
     out.push({
       id: `step-${i}`,
       kind: 'step',
-      lane: 'sleep',
+      lane: 'steps',
       startS: s.atS,
       endS: s.atS,
       label: `${figureText(s.fromA, 'current')} to ${figureText(s.toA, 'current')}`,
@@ -187,6 +188,23 @@ function logMarks(detail: RecordingDetail, f: Findings | null): Mark[] {
   });
   return [...gaps, ...events].sort((a, b) => a.startS - b.startS);
 }
+
+/** Marks of one lane on as many tracks as it takes for none to cover another: two pulse trains may overlap. */
+export function tracksOf(marks: readonly Mark[]): Mark[][] {
+  const tracks: Mark[][] = [];
+  for (const mark of [...marks].sort((a, b) => a.startS - b.startS || a.endS - b.endS)) {
+    const isSpan = mark.endS > mark.startS;
+    const free = tracks.find(
+      (t) => !isSpan || t.every((m) => m.endS <= mark.startS + OVERLAP_S || m.endS === m.startS),
+    );
+    if (free === undefined) tracks.push([mark]);
+    else free.push(mark);
+  }
+  return tracks;
+}
+
+/** Regimes that follow one another may share a pulse. */
+const OVERLAP_S = 2;
 
 /** A mark where it is drawn: shares of the window's width, and how many marks it stands for. */
 export interface PlacedMark {

@@ -16,7 +16,6 @@ export function placeOfFlag(code: FlagCode, f: Findings, whole: TimeWindow): Tim
     case 'never-slept':
     case 'clamp-reversed':
     case 'charger-connected':
-    case 'recording-too-short':
       return whole;
     case 'keeps-waking': {
       const first = f.wakeUps[0];
@@ -49,6 +48,7 @@ export function placeOfFlag(code: FlagCode, f: Findings, whole: TimeWindow): Tim
       const step = f.recording.clockSteps[0];
       return step === undefined ? null : windowAround(step.atS, step.atS, whole);
     }
+    case 'recording-too-short':
     case 'meter-too-slow':
     case 'zero-not-checked':
     case 'accuracy-not-stated':

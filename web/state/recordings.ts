@@ -14,10 +14,23 @@ export function holdsText(r: Recording): string {
   return names.length === 1 ? names[0]! : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]!}`;
 }
 
-/** One line under a recording's title. */
-export function recordingLine(r: Recording): string {
+/** One line under a recording's title; `caseTitle` where it is not plain from its surroundings. */
+export function recordingLine(r: Recording, caseTitle: string | null = null): string {
   const length = r.state === 'recording' ? 'running now' : lengthText(r.durationMs);
-  return [KIND_WORDS[r.kind], dateText(r), length, holdsText(r)].join(' · ');
+  return [caseTitle, KIND_WORDS[r.kind], dateText(r), length, holdsText(r)]
+    .filter((t) => t !== null)
+    .join(' · ');
+}
+
+/** The newest recording of each case, by the case's id. */
+export function newestOfCases(recordings: readonly Recording[]): ReadonlyMap<string, Recording> {
+  const out = new Map<string, Recording>();
+  for (const r of recordings) {
+    if (r.caseId === null) continue;
+    const known = out.get(r.caseId);
+    if (known === undefined || (r.startedAt ?? '') > (known.startedAt ?? '')) out.set(r.caseId, r);
+  }
+  return out;
 }
 
 /** Demo cases last, newest first in each part. */
@@ -27,6 +40,13 @@ export function casesInOrder(cases: readonly Case[]): Case[] {
 
 export function recordingsCountText(n: number): string {
   return n === 0 ? 'no recordings' : n === 1 ? '1 recording' : `${n} recordings`;
+}
+
+/** What happens to a case's recordings when it is deleted. */
+export function deletionText(n: number): string {
+  const gone = 'The case is removed for good.';
+  if (n === 0) return gone;
+  return `${gone} ${n === 1 ? 'Its recording stays' : `Its ${n} recordings stay`}, without a case, under Recordings.`;
 }
 
 /** A first name for a recording that is about to begin. */

@@ -3,8 +3,9 @@ import { stretched } from './axis.ts';
 
 export interface StripPath {
   readonly quantity: 'current' | 'voltage';
-  /** SVG path data in a box of 240 x 40. */
-  readonly d: string;
+  /** SVG path data in a box of 240 x 40: up to the highest, and up to the lowest, at each time. */
+  readonly peaks: string;
+  readonly floor: string;
 }
 
 const WIDTH = 240;
@@ -26,12 +27,13 @@ export function stripPath(chart: Chart): StripPath | null {
   const span = chart.toS - chart.fromS;
   const x = (t: number): number => round((span > 0 ? (t - chart.fromS) / span : 0) * WIDTH);
   const y = (h: number): number => round(HEIGHT - 1 - ((h - bottom) / size) * (HEIGHT - 2));
-  const upper = channel.t.map((t, i) => `${x(t)} ${y(highs[i]!)}`);
-  // Current stands on zero; voltage is a band, at least a hair wide.
-  const lower = isCurrent
-    ? [`${x(channel.t[channel.t.length - 1]!)} ${y(0)}`, `${x(channel.t[0]!)} ${y(0)}`]
-    : channel.t.map((t, i) => `${x(t)} ${round(y(lows[i]!) + 1)}`).reverse();
-  return { quantity: channel.quantity, d: `M${upper.join('L')}L${lower.join('L')}Z` };
+  const base = isCurrent ? y(0) : HEIGHT;
+  const under = (heights: readonly number[]): string => {
+    const edge = channel.t.map((t, i) => `${x(t)} ${y(heights[i]!)}`);
+    const [first, last] = [x(channel.t[0]!), x(channel.t[channel.t.length - 1]!)];
+    return `M${first} ${base}L${edge.join('L')}L${last} ${base}Z`;
+  };
+  return { quantity: channel.quantity, peaks: under(highs), floor: under(lows) };
 }
 
 function round(n: number): number {
