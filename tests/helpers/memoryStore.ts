@@ -55,7 +55,7 @@ export function memoryStore(): Store {
     const times = channelsOf(row.id).flatMap((c) => c.parts.flat().map((s) => s.t));
     return {
       ...row,
-      durationMs: Math.max(row.durationMs, ...times),
+      durationMs: times.reduce((latest, t) => Math.max(latest, t), row.durationMs),
       channels: channelsOf(row.id).map(channelOf),
     };
   }
