@@ -72,9 +72,7 @@ function Places(p: { readonly route: Route }): JSX.Element {
         {PLACES.map((place) => (
           <li key={place.page}>
             <a
-              href={hashOf(
-                place.page === 'live' ? { page: 'live', caseId: null } : { page: place.page },
-              )}
+              href={hashOf(place.page === 'live' ? { page: 'live', caseId: null } : { page: place.page })}
               aria-current={here === place.page ? 'page' : undefined}
             >
               {place.label}
@@ -108,7 +106,7 @@ function useGoKeys(): void {
     },
   };
   for (const place of PLACES)
-    keys[place.letter] = go(place.page === 'live' ? '#/live' : hashOf{ page: place.page });
+    keys[place.letter] = go(place.page === 'live' ? '#/live' : hashOf({ page: place.page }));
   useKeys(keys);
 }
 
