@@ -129,6 +129,16 @@ describe('connecting', () => {
     expect(await second.read(VALUE)).toEqual(Uint8Array.of(7)); // not dropped by the call-off
   });
 
+  test('a meter is connected to again while its last connection is still being closed', async () => {
+    const b = await bench([meter('a')]);
+    for (let i = 0; i < 5; i++) {
+      const connection = await b.connect('a');
+      expect(await connection.read(VALUE)).toEqual(Uint8Array.of(7));
+      void connection.close();
+    }
+    expect(b.rig.peripheral('a').connects).toBe(5);
+  });
+
   test('a meter that is away does not hold the others up at all', async () => {
     const b = await bench([meter('a'), meter('b')]);
     b.rig.peripheral('a').outOfRange(true);

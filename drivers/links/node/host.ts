@@ -96,8 +96,8 @@ export function createRadioHost(options: RadioHostOptions): RadioHost {
     radio = null;
     failures = clock.nowMs() - startedMs < STABLE_AFTER_MS ? failures + 1 : 1;
     options.onLost();
-    if (!wasReady && !hung && status.state === 'unavailable') return; // it said why; the next request tries again
-    if (!wasReady || failures >= PATIENCE) {
+    const saidWhy = !hung && status.state === 'unavailable';
+    if (!saidWhy && (!wasReady || failures >= PATIENCE)) {
       const silent = unavailable('not-answering', process.platform);
       setStatus(
         lastWords ? { ...silent, sentence: `${silent.sentence} (${lastWords.slice(0, 200)})` } : silent,
@@ -105,6 +105,7 @@ export function createRadioHost(options: RadioHostOptions): RadioHost {
     } else if (status.state === 'ready') {
       setStatus(STARTING);
     }
+    // What never worked is tried again at the next request, what did at once or after a pause.
     if (!wasReady) return;
     if (failures === 1) return start();
     cancelRestart = clock.after(Math.min(BACKOFF_MS.first * 2 ** failures, BACKOFF_MS.longest), start);

@@ -10,8 +10,12 @@ import type { Scanner } from './scanner.ts';
 
 /** In units of 10 ms. The library's own 420 ms ends a connection whenever somebody walks past. */
 const SUPERVISION_TIMEOUT = 400;
-const CALL_OFF_LIMIT_MS = 3000;
-const DISCONNECT_LIMIT_MS = 3000;
+/** One try of a connect, while nobody else can scan or connect. */
+const TRY_MS = 6000;
+/** For the adapter to obey. */
+const SETTLE_LIMIT_MS = 3000;
+const NOT_IN_RANGE =
+  'The meter is not in range: switch it on, bring it near, and disconnect it from other devices.';
 
 export interface OpenerOptions {
   readonly noble: Noble;
@@ -41,25 +45,17 @@ export function createOpener({ noble, scanner, clock, stepMs, onStuck }: OpenerO
   /** @throws LinkError not-found, timed-out, aborted, refused, dropped */
   return async function open(request: OpenRequest): Promise<{ meter: Meter; seen: SeenMeter }> {
     const byMs = clock.nowMs() + request.timeoutMs;
-    const limit = (what: string) => ({
-      clock,
-      ms: Math.max(0, byMs - clock.nowMs()),
-      what,
-      signal: request.signal,
-    });
+    const leftMs = (): number => Math.max(0, byMs - clock.nowMs());
     const givenUp = createAbort();
-    request.signal.addEventListener('abort', givenUp.abort);
-    const connecting = heardAndConnected(request.id, givenUp.signal, () => limit('Connecting to the meter'));
+    const connecting = connected(request.id, givenUp.signal, leftMs);
     let peripheral: Peripheral;
     try {
-      peripheral = await withTimeLimit(connecting, limit('Connecting to the meter'));
+      const limit = { clock, ms: leftMs(), what: 'Connecting to the meter', signal: request.signal };
+      peripheral = await withTimeLimit(connecting.done, limit);
     } catch (error) {
       givenUp.abort();
-      // Connected after all while we gave up: let go of it.
-      connecting.then(release, () => undefined);
-      throw absent(error, request.id) ?? error;
-    } finally {
-      request.signal.removeEventListener('abort', givenUp.abort);
+      const late = error instanceof LinkError && error.code === 'timed-out';
+      throw late && !connecting.wasHeard() ? new LinkError('not-found', NOT_IN_RANGE) : error;
     }
     const meter = await openMeter({
       noble,
@@ -73,34 +69,39 @@ export function createOpener({ noble, scanner, clock, stepMs, onStuck }: OpenerO
     return { meter, seen: scanner.meter(peripheral) };
   };
 
-  async function heardAndConnected(
-    id: string,
-    signal: Abort,
-    limit: () => Parameters<typeof withTimeLimit>[1],
-  ): Promise<Peripheral> {
-    for (;;) {
-      const peripheral = await scanner.hear(id, signal);
-      const connected = await inTurn(async () => {
-        if (signal.aborted) throw new LinkError('aborted', 'Connecting was called off.');
-        if (!scanner.isFresh(id)) return false; // another connect took too long: listen again
-        await scanner.quietly(() => connect(peripheral, limit()));
-        return true;
-      });
-      if (connected) return peripheral;
+  /** The meter, connected; never after `signal`. */
+  function connected(id: string, signal: Abort, leftMs: () => number) {
+    let heard = false;
+    async function run(): Promise<Peripheral> {
+      for (;;) {
+        const peripheral = await scanner.hear(id, signal);
+        heard = true;
+        const isConnected = await inTurn(async () => {
+          if (signal.aborted) throw new LinkError('aborted', 'Connecting was called off.');
+          // Another meter's connect took so long that this one may have gone: listen again.
+          return scanner.isFresh(id) && scanner.quietly(() => connect(peripheral, signal, leftMs));
+        });
+        if (isConnected) return peripheral;
+      }
     }
+    return { done: run(), wasHeard: () => heard };
   }
 
-  async function connect(peripheral: Peripheral, limit: Parameters<typeof withTimeLimit>[1]): Promise<void> {
+  /** false: it took no connection within a try's time; others may have their turn. @throws LinkError */
+  async function connect(peripheral: Peripheral, signal: Abort, leftMs: () => number): Promise<boolean> {
     await release(peripheral);
     const attempt = peripheral.connectAsync({ timeout: SUPERVISION_TIMEOUT }).catch((error: unknown) => {
       const why = error instanceof Error ? error.message : String(error);
       throw new LinkError('refused', `The meter did not take the connection (${why}).`);
     });
+    const limit = { clock, ms: Math.min(TRY_MS, leftMs()), what: 'Connecting to the meter', signal };
     try {
       await withTimeLimit(attempt, limit);
+      return true;
     } catch (error) {
       if (peripheral.state === 'connecting') await callOff(peripheral);
       await release(peripheral);
+      if (error instanceof LinkError && error.code === 'timed-out' && leftMs() > 0) return false;
       throw error;
     }
   }
@@ -110,25 +111,18 @@ export function createOpener({ noble, scanner, clock, stepMs, onStuck }: OpenerO
     peripheral.cancelConnect(); // says "connect" with an error of its own, at once
     if (!ownsController) return;
     const settled = new Promise<void>((resolve) => peripheral.once('connect', () => resolve()));
-    const limit = { clock, ms: CALL_OFF_LIMIT_MS, what: 'Calling off the connect' };
+    const limit = { clock, ms: SETTLE_LIMIT_MS, what: 'Calling off the connect' };
     await withTimeLimit(settled, limit).catch(onStuck);
   }
 
-  /** Ends a connection that nobody holds any more. */
+  /** Ends a connection that nobody holds any more, or waits for its end. */
   async function release(peripheral: Peripheral): Promise<void> {
-    if (peripheral.state !== 'connected') return;
-    const limit = { clock, ms: DISCONNECT_LIMIT_MS, what: 'Disconnecting' };
-    await withTimeLimit(peripheral.disconnectAsync(), limit).catch(onStuck);
-  }
-
-  /** The error for a meter that was not even heard. */
-  function absent(error: unknown, id: string): LinkError | null {
-    const late = error instanceof LinkError && error.code === 'timed-out';
-    return late && !scanner.isFresh(id)
-      ? new LinkError(
-          'not-found',
-          'The meter is not in range: switch it on, bring it near, and disconnect it from other devices.',
-        )
-      : null;
+    if (peripheral.state !== 'connected' && peripheral.state !== 'disconnecting') return;
+    const ending =
+      peripheral.state === 'connected'
+        ? peripheral.disconnectAsync()
+        : new Promise<void>((resolve) => peripheral.once('disconnect', () => resolve()));
+    const limit = { clock, ms: SETTLE_LIMIT_MS, what: 'Disconnecting' };
+    await withTimeLimit(ending, limit).catch(onStuck);
   }
 }
