@@ -11,6 +11,7 @@ const BATTERY = 'server/battery';
 const SIMULATOR = 'server/simulator';
 const STORE = 'server/store';
 const CAPTURE = 'server/capture';
+const TEACH = 'drivers/teach';
 const METERS = 'drivers/meters';
 const SESSION = 'drivers/session';
 const REPLAY = 'drivers/links/replay';
@@ -20,7 +21,8 @@ const BROWSER_LINK = 'drivers/links/browser';
 /** @type {{ room: string, pure: boolean, mayImport: string[], packages: string[] }[]} */
 export const ROOMS = [
   { room: CORE, pure: true, mayImport: [], packages: [] },
-  { room: METERS, pure: true, mayImport: [CORE], packages: [] },
+  { room: TEACH, pure: true, mayImport: [CORE], packages: ['zod'] },
+  { room: METERS, pure: true, mayImport: [CORE, TEACH], packages: [] },
   { room: SESSION, pure: true, mayImport: [CORE, METERS], packages: [] },
   { room: REPLAY, pure: true, mayImport: [CORE], packages: [] },
   { room: NODE_LINK, pure: false, mayImport: [CORE], packages: ['@abandonware/noble', 'node:*'] },
@@ -54,6 +56,7 @@ export const ROOMS = [
     pure: false,
     mayImport: [
       CORE,
+      TEACH,
       METERS,
       SESSION,
       REPLAY,

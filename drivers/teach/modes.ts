@@ -1,0 +1,317 @@
+import { FLAG } from '../core/reading.ts';
+import { codeAt, unmasked } from './bits.ts';
+import type { Bits, MeterDescription } from './description.ts';
+import { unitText } from './display.ts';
+import type { Example, Lesson, ShownMode } from './examples.ts';
+import type { Hypothesis } from './hypothesis.ts';
+import { bitsOf } from './value.ts';
+
+/** All that a description says beside the value, mask and checksum. */
+export type Surroundings = Pick<MeterDescription, 'fixed' | 'modes' | 'sign' | 'flags' | 'overload'>;
+
+/** Something that the glances leave open, and the glance that would settle it. */
+export interface Doubt {
+  readonly sentence: string;
+  readonly next: string;
+}
+
+export type Analysis =
+  | { readonly ok: true; readonly around: Surroundings; readonly doubts: readonly Doubt[] }
+  | { readonly ok: false; readonly sentence: string };
+
+const FLAG_WORDS = { hold: 'HOLD', relative: 'REL', minMax: 'MAX or MIN' } as const;
+/** So many glances must repeat a state of the display before a changing octet is told from a mode code. */
+const FEWEST_REPEATS = 2;
+/** A bit among changing ones is believed only after so many repeats. */
+const REPEATS_FOR_STRAY = 5;
+
+/**
+ * Explains the bits around the value by what the display showed: each must follow the mode (unit and point), the
+ * sign, a flag or over-range; octets that change while the display shows the same are left alone.
+ * @param taken octets of the checksum
+ */
+export function analyse(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): Analysis {
+  const view = look(lesson, h, taken);
+  const doubts: Doubt[] = [];
+  const modeBits = separating(lesson, h, view, doubts);
+  if (!modeBits) {
+    return { ok: false, sentence: `Nothing in the frame tells ${modesText(lesson.modes)} from each other.` };
+  }
+  const sign = signBits(lesson, h, view, modeBits, doubts);
+  if (sign === 'missing') return { ok: false, sentence: 'Nothing in the frame shows the minus sign.' };
+  const flags = flagBits(lesson, view, modeBits, doubts);
+  const overload = overloadRules(lesson, h, view, doubts);
+  const rows = modeRows(lesson, h, view, modeBits, doubts);
+  const changing = view.clean.length + view.stray.length > 0;
+  if (changing && view.repeats < FEWEST_REPEATS) {
+    const mode = lesson.modes[0]!;
+    doubts.push({
+      sentence: 'Too few glances show the same unit and point to tell mode codes from counters.',
+      next: `another, different figure in ${unitText(mode.unit)} with ${mode.decimals} decimals`,
+    });
+  }
+  const fixed = view.constant;
+  const is = codeAt(view.frames[0]!, fixed);
+  return {
+    ok: true,
+    around: { fixed: { bits: fixed, is }, modes: { bits: modeBits, rows }, sign, flags, overload },
+    doubts,
+  };
+}
+
+/** One bit of the frame through all figures. */
+interface Bit {
+  readonly at: number;
+  readonly mask: number;
+}
+
+interface View {
+  /** Unmasked frames of the figures. */
+  readonly frames: readonly Uint8Array[];
+  readonly overloads: readonly Uint8Array[];
+  /** Bits that vary, each in an octet where every bit holds still while the display does. */
+  readonly clean: readonly Bit[];
+  /** Bits that hold still while the display does, in octets where others do not. */
+  readonly stray: readonly Bit[];
+  /** Bits that never varied, outside octets that change by themselves. */
+  readonly constant: Bits;
+  readonly repeats: number;
+}
+
+function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): View {
+  const frames = lesson.figures.map((e) => unmasked(e.frame, h.mask));
+  const value = new Map(bitsOf(h.field).map(({ at, mask }) => [at, mask]));
+  const states = new Map<string, number[]>();
+  lesson.figures.forEach((e, i) => {
+    const state = e.mode < 0 ? `alone ${i}` : `${e.mode} ${e.glance.flags} ${e.glance.negative}`;
+    states.set(state, [...(states.get(state) ?? []), i]);
+  });
+  const clean: Bit[] = [];
+  const stray: Bit[] = [];
+  const constant: Bits = [];
+  for (let at = 0; at < lesson.length; at++) {
+    const free = taken.has(at) ? 0 : 0xff & ~(value.get(at) ?? 0);
+    let varying = 0;
+    for (const f of frames) varying |= (f[at]! ^ frames[0]![at]!) & free;
+    let restless = 0;
+    for (const group of states.values()) {
+      for (const i of group) restless |= (frames[i]![at]! ^ frames[group[0]!]![at]!) & free;
+    }
+    for (let mask = 1; mask < 256; mask <<= 1) {
+      if (varying & ~restless & mask) (restless ? stray : clean).push({ at, mask });
+    }
+    if (!restless && free & ~varying) constant.push({ at, mask: free & ~varying });
+  }
+  return {
+    frames,
+    overloads: lesson.overloads.map((e) => unmasked(e.frame, h.mask)),
+    clean,
+    stray,
+    constant,
+    repeats: lesson.figures.length - states.size,
+  };
+}
+
+/** Whether the bit is a function of the label (null: this example does not count) and not always the same. */
+function follows(bit: Bit, frames: readonly Uint8Array[], labels: readonly (string | null)[]): boolean {
+  const seen = new Map<string, number>();
+  for (let i = 0; i < frames.length; i++) {
+    const label = labels[i]!;
+    if (label === null) continue;
+    const value = frames[i]![bit.at]! & bit.mask;
+    const before = seen.get(label);
+    if (before !== undefined && before !== value) return false;
+    seen.set(label, value);
+  }
+  return new Set(seen.values()).size > 1;
+}
+
+/** Single bits gathered into one mask an octet, in frame order. */
+function gather(bits: readonly Bit[]): Bits {
+  const masks = new Map<number, number>();
+  for (const { at, mask } of bits) masks.set(at, (masks.get(at) ?? 0) | mask);
+  return [...masks].map(([at, mask]) => ({ at, mask })).sort((a, b) => a.at - b.at);
+}
+
+function overlap(a: Bits, b: Bits): boolean {
+  return a.some((x) => b.some((y) => x.at === y.at && x.mask & y.mask));
+}
+
+/** The bits that follow the mode, if they tell apart all modes that are read differently. */
+function separating(lesson: Lesson, h: Hypothesis, view: View, doubts: Doubt[]): Bits | null {
+  const labels = lesson.figures.map((e) => (e.mode < 0 ? null : String(e.mode)));
+  const meaning = (mode: number) => {
+    const { unit, ac } = lesson.modes[mode]!;
+    const exponent = h.scale.exponents[mode];
+    return unit.quantity === null ? 'other' : `${unit.quantity} ${exponent} ${ac}`;
+  };
+  const separates = (bits: Bits) => {
+    const codes = new Map<string, string>();
+    return lesson.figures.every((e, i) => {
+      if (e.mode < 0 || h.scale.exponents[e.mode] === null) return true;
+      const code = codeAt(view.frames[i]!, bits);
+      const before = codes.get(code);
+      codes.set(code, meaning(e.mode));
+      return before === undefined || before === meaning(e.mode);
+    });
+  };
+  const own = gather(view.clean.filter((b) => follows(b, view.frames, labels)));
+  if (separates(own)) return own;
+  const all = gather([...view.clean, ...view.stray].filter((b) => follows(b, view.frames, labels)));
+  if (!separates(all)) return null;
+  if (view.repeats < REPEATS_FOR_STRAY) doubts.push(strayDoubt(lesson, 'The mode code'));
+  return all;
+}
+
+function strayDoubt(lesson: Lesson, what: string): Doubt {
+  const mode = lesson.modes.at(-1)!;
+  return {
+    sentence: `${what} stands among bits that change by themselves.`,
+    next: `one more figure in ${unitText(mode.unit)} with ${mode.decimals} decimals`,
+  };
+}
+
+function signBits(
+  lesson: Lesson,
+  h: Hypothesis,
+  view: View,
+  modeBits: Bits,
+  doubts: Doubt[],
+): MeterDescription['sign'] | 'missing' {
+  const minus = lesson.figures.findIndex((e) => e.counts < 0);
+  const plus = lesson.figures.findIndex((e) => e.counts > 0);
+  if (minus < 0) return null;
+  if (plus < 0) {
+    if (!h.magnitude) return null;
+    doubts.push({ sentence: 'Every figure shown was negative.', next: 'a positive figure' });
+    return null;
+  }
+  const labels = lesson.figures.map((e) => (e.counts === 0 ? null : e.counts < 0 ? '-' : '+'));
+  let bits = gather(view.clean.filter((b) => follows(b, view.frames, labels)));
+  const confounded = overlap(bits, modeBits);
+  if (!h.magnitude && (bits.length === 0 || confounded)) return null;
+  if (bits.length === 0) {
+    bits = gather(view.stray.filter((b) => follows(b, view.frames, labels)));
+    if (bits.length === 0) return 'missing';
+    if (view.repeats < REPEATS_FOR_STRAY) doubts.push(strayDoubt(lesson, 'The sign'));
+  }
+  if (confounded) {
+    const negative = lesson.figures[minus]!;
+    const unit = lesson.modes[negative.mode]!.unit;
+    doubts.push({
+      sentence: 'The minus sign came only together with a change of unit or point.',
+      next: `a positive and a negative figure, both in ${unitText(unit)} with the same decimals`,
+    });
+  }
+  return { bits, plus: codeAt(view.frames[plus]!, bits), minus: codeAt(view.frames[minus]!, bits) };
+}
+
+function flagBits(
+  lesson: Lesson,
+  view: View,
+  modeBits: Bits,
+  doubts: Doubt[],
+): MeterDescription['flags'] {
+  const out: MeterDescription['flags'] = [];
+  for (const flag of ['hold', 'relative', 'minMax'] as const) {
+    const word = FLAG_WORDS[flag];
+    const has = (e: Example) => (e.glance.flags & FLAG[flag]) !== 0;
+    const on = lesson.figures.findIndex(has);
+    if (on < 0) continue;
+    const off = lesson.figures.findIndex((e) => !has(e));
+    const labels = lesson.figures.map((e) => String(has(e)));
+    let bits = gather(view.clean.filter((b) => follows(b, view.frames, labels)));
+    if (bits.length === 0) bits = gather(view.stray.filter((b) => follows(b, view.frames, labels)));
+    else if (overlap(bits, modeBits)) {
+      const unit = unitText(lesson.modes[Math.max(0, lesson.figures[on]!.mode)]!.unit);
+      doubts.push({
+        sentence: `${word} came only together with a change of unit or point.`,
+        next: `a figure in ${unit} with the same decimals, without ${word}`,
+      });
+    }
+    if (off < 0 || bits.length === 0) {
+      doubts.push({
+        sentence: `Nothing in the frame shows ${word}, so a held figure would pass for a live one.`,
+        next: off < 0 ? `a figure without ${word}` : `another figure with ${word}`,
+      });
+      continue;
+    }
+    out.push({ flag, bits, off: codeAt(view.frames[off]!, bits), on: codeAt(view.frames[on]!, bits) });
+  }
+  return out;
+}
+
+function overloadRules(
+  lesson: Lesson,
+  h: Hypothesis,
+  view: View,
+  doubts: Doubt[],
+): MeterDescription['overload'] {
+  if (view.overloads.length === 0) return [];
+  // Bits that never varied over the figures and are the other way in every over-range.
+  const flagged = view.constant.flatMap(({ at, mask }) => {
+    let changed = mask;
+    for (const f of view.overloads) changed &= f[at]! ^ view.frames[0]![at]!;
+    return changed === 0 ? [] : [{ at, mask: changed }];
+  });
+  const value = bitsOf(h.field);
+  const codes = new Set(view.overloads.map((f) => codeAt(f, value)));
+  const isCode = view.frames.every((f) => !codes.has(codeAt(f, value)));
+  const useValue = isCode && (flagged.length === 0 || codes.size === 1);
+  if (!useValue && flagged.length === 0) {
+    doubts.push({
+      sentence: 'Nothing in the frame shows over-range, so it would pass for a figure.',
+      next: 'over-range once more, and a figure right before it',
+    });
+    return [];
+  }
+  const bits = [...flagged, ...(useValue ? value : [])].sort((a, b) => a.at - b.at);
+  const merged = gather(bits.flatMap(({ at, mask }) => [{ at, mask }]));
+  const only = new Set(lesson.modes.map((m) => m.unit.quantity));
+  return [...new Map(lesson.overloads.map((e, i) => [codeAt(view.overloads[i]!, merged), e])).entries()].map(
+    ([is, e]) => ({
+      bits: merged,
+      is,
+      quantity: e.glance.unit ? e.glance.unit.quantity : only.size === 1 ? lesson.modes[0]!.unit.quantity : null,
+    }),
+  );
+}
+
+function modeRows(
+  lesson: Lesson,
+  h: Hypothesis,
+  view: View,
+  bits: Bits,
+  doubts: Doubt[],
+): MeterDescription['modes']['rows'] {
+  const rows = new Map<string, MeterDescription['modes']['rows'][number]>();
+  lesson.modes.forEach((mode, index) => {
+    const exponent = h.scale.exponents[index]!;
+    const { quantity } = mode.unit;
+    if (exponent === null && quantity !== null) {
+      doubts.push({
+        sentence: `Only zero was shown in ${unitText(mode.unit)} with ${mode.decimals} decimals.`,
+        next: `a figure other than zero in ${unitText(mode.unit)} with ${mode.decimals} decimals`,
+      });
+      return;
+    }
+    const limit = 10 ** (lesson.digits + mode.lastDigit - (exponent ?? mode.lastDigit));
+    lesson.figures.forEach((e, i) => {
+      if (e.mode !== index) return;
+      const is = codeAt(view.frames[i]!, bits);
+      const before = rows.get(is);
+      rows.set(is, {
+        is,
+        quantity,
+        exponent: exponent ?? 0,
+        limit: Math.max(limit, before?.limit ?? 0),
+        ac: mode.ac,
+      });
+    });
+  });
+  return [...rows.values()];
+}
+
+function modesText(modes: readonly ShownMode[]): string {
+  return modes.map((m) => `${unitText(m.unit)} with ${m.decimals} decimals${m.ac ? ' AC' : ''}`).join(', ');
+}

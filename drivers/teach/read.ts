@@ -1,0 +1,95 @@
+import { DriverError } from '../core/errors.ts';
+import { FLAG, FLOAT32, FLOAT64, type Quantity, type Reading } from '../core/reading.ts';
+import { bytesOf, codeAt, unmasked } from './bits.ts';
+import { checksumOf, storedChecksum } from './checksum.ts';
+import type { Bits, MeterDescription, ValueField } from './description.ts';
+import { decodeValue, isSigned } from './value.ts';
+
+/**
+ * Reads one frame of a taught meter.
+ * @returns null when the display shows a quantity that no channel records (ohms, hertz, ...)
+ * @throws DriverError wrong-length; bad-field for a wrong checksum and for whatever the teaching did not show
+ */
+export function readFrame(meter: MeterDescription, bytes: Uint8Array): Reading | null {
+  if (bytes.length !== meter.length) {
+    throw new DriverError('wrong-length', `The frame has ${bytes.length} octets; this meter's have ${meter.length}.`);
+  }
+  const frame = unmasked(bytes, meter.mask === null ? null : bytesOf(meter.mask));
+  const { checksum, fixed } = meter;
+  if (checksum && checksumOf(checksum, frame) !== storedChecksum(checksum, frame)) {
+    throw new DriverError('bad-field', 'The checksum is wrong.');
+  }
+  const code = codeAt(frame, meter.modes.bits);
+  const mode = meter.modes.rows.find((r) => r.is === code);
+  const over = meter.overload.find((o) => codeAt(frame, o.bits) === o.is);
+  if (over) {
+    const quantity = mode ? mode.quantity : over.quantity;
+    return quantity ? beyond(quantity) : null;
+  }
+  refuseChanged(frame, fixed.bits, fixed.is);
+  if (!mode) throw untaught(`mode ${code}`);
+  if (mode.quantity === null) return null;
+  let flags = mode.ac ? FLAG.ac : 0;
+  for (const f of meter.flags) {
+    if (readSwitch(frame, f.bits, f.off, f.on)) flags |= FLAG[f.flag];
+  }
+  const { counts, exponent } = readNumber(meter, frame);
+  if (Math.abs(counts) * 10 ** exponent >= mode.limit) {
+    throw new DriverError('bad-field', 'The figure has more digits than the display.');
+  }
+  return { quantity: mode.quantity, ...scaled(meter.value, counts, exponent, mode.exponent), flags };
+}
+
+function beyond(quantity: Quantity): Reading {
+  return { quantity, counts: 0, scale: 0, flags: FLAG.overload };
+}
+
+function readNumber(meter: MeterDescription, frame: Uint8Array): { counts: number; exponent: number } {
+  const raw = decodeValue(meter.value, frame);
+  if (raw === null || typeof raw === 'string' || isEndCode(meter.value, raw.digits)) {
+    throw untaught('value');
+  }
+  const { digits, exponent } = raw;
+  if (!meter.sign || digits === 0) return { counts: digits === 0 ? 0 : digits, exponent };
+  const minus = readSwitch(frame, meter.sign.bits, meter.sign.plus, meter.sign.minus);
+  // Where the number has a sign of its own, the sign bits must agree with it.
+  if (isSigned(meter.value) && (digits < 0 || meter.value.kind !== 'text')) {
+    if (minus !== digits < 0) throw new DriverError('bad-field', 'The sign bits contradict the number.');
+    return { counts: digits, exponent };
+  }
+  return { counts: minus ? -digits : digits, exponent };
+}
+
+/** The first and last codes of a wide integer say "no value" in many meters and never a figure of a display. */
+function isEndCode(field: ValueField, digits: number): boolean {
+  if (field.kind !== 'integer' || field.octets === 1) return false;
+  const span = 2 ** (8 * field.octets);
+  if (field.sign === 'unsigned') return digits === span - 1;
+  return digits === span / 2 - 1 || digits === -span / 2 || digits === 1 - span / 2;
+}
+
+function scaled(field: ValueField, digits: number, own: number, mode: number): { counts: number; scale: number } {
+  if (field.kind !== 'float32') return { counts: digits, scale: own + mode };
+  if (mode === 0) return { counts: digits, scale: FLOAT32 };
+  return { counts: mode < 0 ? digits / 10 ** -mode : digits * 10 ** mode, scale: FLOAT64 };
+}
+
+function readSwitch(frame: Uint8Array, bits: Bits, off: string, on: string): boolean {
+  const code = codeAt(frame, bits);
+  if (code === on) return true;
+  if (code === off) return false;
+  throw untaught(`code ${code}`);
+}
+
+function refuseChanged(frame: Uint8Array, bits: Bits, is: string): void {
+  bits.forEach(({ at, mask }, i) => {
+    const octet = frame[at]! & mask;
+    if (octet !== parseInt(is.slice(2 * i, 2 * i + 2), 16)) {
+      throw untaught(`octet ${at} = ${octet.toString(16).padStart(2, '0')}`);
+    }
+  });
+}
+
+function untaught(what: string): DriverError {
+  return new DriverError('bad-field', `The meter was never taught with this frame (${what}).`);
+}

@@ -1,0 +1,139 @@
+import { bytesOf, codeAt, hexOf, unmasked } from './bits.ts';
+import type { Bits } from './description.ts';
+import type { Example, Lesson } from './examples.ts';
+import type { Hypothesis } from './hypothesis.ts';
+import { crossed, generator } from './probe.ts';
+import { bitsOf, decodeValue } from './value.ts';
+
+const PROBES = 240;
+
+/** The figure that a hypothesis reads from a frame in a mode, in the unit without prefix; null for none. */
+function figureOf(h: Hypothesis, frame: Uint8Array, mode: number): number | null {
+  const raw = decodeValue(h.field, unmasked(frame, h.mask));
+  const exponent = h.scale.exponents[mode] ?? null;
+  if (raw === null || typeof raw === 'string' || exponent === null) return null;
+  const shift = raw.exponent + exponent;
+  return shift < 0 ? raw.digits / 10 ** -shift : raw.digits * 10 ** shift;
+}
+
+function differ(a: number, b: number, lastDigit: number): boolean {
+  return Math.abs(a - b) > 1e-6 * 10 ** lastDigit + 1e-6 * Math.abs(a);
+}
+
+/**
+ * A figure, within what was shown in some mode, on which the two disagree; null when they agree on every frame
+ * tried: their bits that vary, mixed as the meter might send them.
+ */
+export function disagreement(
+  lesson: Lesson,
+  a: Hypothesis,
+  b: Hypothesis,
+): { readonly value: number; readonly mode: number } | null {
+  const random = generator(11);
+  const both = union(bitsOf(a.field), bitsOf(b.field));
+  for (let mode = 0; mode < lesson.modes.length; mode++) {
+    const group = lesson.figures.filter((e) => e.mode === mode);
+    const { lastDigit } = lesson.modes[mode]!;
+    const shown = group.map((e) => (a.magnitude || b.magnitude ? Math.abs(e.counts) : e.counts) * 10 ** lastDigit);
+    const low = Math.min(...shown) - 10 ** lastDigit;
+    const high = Math.max(...shown) + 10 ** lastDigit;
+    const inUse = (x: number | null): x is number => x !== null && x >= low && x <= high;
+    const frames = group.map((e) => e.frame);
+    // Bits vary over all modes, not only within this one.
+    const pool = [...frames, ...lesson.figures.map((e) => e.frame)];
+    for (let i = 0; i < PROBES; i++) {
+      const frame = crossed(pool, both, random);
+      let x = figureOf(a, frame, mode);
+      let y = figureOf(b, frame, mode);
+      if (a.magnitude !== b.magnitude) {
+        x = x === null ? null : Math.abs(x);
+        y = y === null ? null : Math.abs(y);
+      }
+      if (inUse(x) && inUse(y) && differ(x, y, lastDigit)) return { value: x, mode };
+    }
+  }
+  return null;
+}
+
+/**
+ * Whether two fields are copies of one figure. A maximum, a minimum or an average would have parted from it once
+ * figures both fell and rose in one mode.
+ */
+export function areCopies(lesson: Lesson, a: Hypothesis, b: Hypothesis): boolean {
+  if (overlaps(bitsOf(a.field), bitsOf(b.field))) return false;
+  let fell = false;
+  let rose = false;
+  lesson.figures.forEach((later, j) =>
+    lesson.figures.slice(0, j).forEach((earlier: Example) => {
+      if (earlier.mode < 0 || earlier.mode !== later.mode) return;
+      fell ||= later.counts < earlier.counts;
+      rose ||= later.counts > earlier.counts;
+    }),
+  );
+  return fell && rose;
+}
+
+/**
+ * Bits of the field that never varied and that some rival reads otherwise: the description keeps to frames in
+ * which they stay as they were.
+ */
+export function unproven(lesson: Lesson, best: Hypothesis, rivals: readonly Hypothesis[]): Bits {
+  const out: Bits = [];
+  const frames = lesson.figures.map((e) => e.frame);
+  for (const { at, mask } of bitsOf(best.field)) {
+    let varying = 0;
+    for (const f of frames) varying |= f[at]! ^ frames[0]![at]!;
+    let kept = 0;
+    for (let bit = 1; bit < 256; bit <<= 1) {
+      if (!(mask & bit) || varying & bit) continue;
+      if (rivals.some((r) => turnedApart(lesson, best, r, at, bit))) kept |= bit;
+    }
+    if (kept) out.push({ at, mask: kept });
+  }
+  return out;
+}
+
+function turnedApart(lesson: Lesson, best: Hypothesis, rival: Hypothesis, at: number, bit: number): boolean {
+  return lesson.figures.some(({ frame, mode }) => {
+    if (mode < 0) return false;
+    const turned = Uint8Array.from(frame);
+    turned[at]! ^= bit;
+    const x = figureOf(best, turned, mode);
+    const { lastDigit } = lesson.modes[mode]!;
+    // Beyond the display's digits the description refuses the figure anyway.
+    if (x === null || Math.abs(x) >= 10 ** (lesson.digits + lastDigit)) return false;
+    const y = figureOf(rival, turned, mode);
+    return y !== null && differ(Math.abs(x), Math.abs(y), lastDigit);
+  });
+}
+
+/** Adds bits with their octets as they stand in `frame` to those that must not change. */
+export function withFixed(
+  fixed: { readonly bits: Bits; readonly is: string },
+  more: Bits,
+  frame: Uint8Array,
+): { bits: Bits; is: string } {
+  const old = bytesOf(fixed.is);
+  const extra = bytesOf(codeAt(frame, more));
+  const octets = new Map<number, { mask: number; is: number }>();
+  fixed.bits.forEach(({ at, mask }, i) => octets.set(at, { mask, is: old[i]! }));
+  more.forEach(({ at, mask }, i) => {
+    const o = octets.get(at) ?? { mask: 0, is: 0 };
+    octets.set(at, { mask: o.mask | mask, is: (o.is & ~mask) | extra[i]! });
+  });
+  const sorted = [...octets].sort(([a], [b]) => a - b);
+  return {
+    bits: sorted.map(([at, { mask }]) => ({ at, mask })),
+    is: hexOf(sorted.map(([, { is }]) => is)),
+  };
+}
+
+function union(a: Bits, b: Bits): Bits {
+  const masks = new Map<number, number>();
+  for (const { at, mask } of [...a, ...b]) masks.set(at, (masks.get(at) ?? 0) | mask);
+  return [...masks].map(([at, mask]) => ({ at, mask }));
+}
+
+function overlaps(a: Bits, b: Bits): boolean {
+  return a.some((x) => b.some((y) => x.at === y.at && (x.mask & y.mask) !== 0));
+}

@@ -1,0 +1,191 @@
+import { hexOf, unmasked } from './bits.ts';
+import { METER_SCHEMA, meterDescriptionSchema, type MeterDescription, type ValueField } from './description.ts';
+import { figureText, prepare, type Lesson } from './examples.ts';
+import { plainFields } from './fields.ts';
+import { findChecksum, type FoundChecksum } from './findChecksum.ts';
+import { holds, isSure, tryField, type Hypothesis } from './hypothesis.ts';
+import { keyHypotheses, maskHypotheses } from './masks.ts';
+import { analyse, type Analysis, type Doubt } from './modes.ts';
+import { mismatch } from './proof.ts';
+import { areCopies, disagreement, unproven, withFixed } from './rivals.ts';
+import { segmentHypotheses } from './segments.ts';
+import { bitsOf } from './value.ts';
+import { widerGlance } from './advice.ts';
+
+export interface TeachResult {
+  /** Only a learned description may be saved. */
+  readonly state: 'learned' | 'ambiguous' | 'none';
+  /** Encodings that explain every glance and differ within the range shown. */
+  readonly fits: number;
+  readonly description: MeterDescription | null;
+  /** What to show on the display next: to settle what is open, or, once learned, to widen what is known. */
+  readonly nextGlance: string | null;
+  /** Sentences for the technician. */
+  readonly reasons: readonly string[];
+}
+
+export interface TeachingGlance {
+  readonly frame: Uint8Array;
+  readonly display: string;
+}
+
+const MOST_RIVALS = 120;
+
+/** Finds how a meter encodes what its display shows, from frames and the figures read at the same moments. */
+export function teach(glances: readonly TeachingGlance[]): TeachResult {
+  const lesson = prepare(glances);
+  if (Array.isArray(lesson)) {
+    return { state: 'none', fits: 0, description: null, nextGlance: null, reasons: lesson };
+  }
+  const found = search(lesson);
+  if ('reasons' in found) {
+    const odd = oddGlance(glances);
+    const reasons = odd === null ? found.reasons : [...found.reasons, odd];
+    return { state: 'none', fits: 0, description: null, nextGlance: 'check each figure, then one more', reasons };
+  }
+  return conclude(lesson, found);
+}
+
+interface Survivor {
+  readonly h: Hypothesis;
+  readonly analysis: Extract<Analysis, { ok: true }>;
+}
+
+interface Search {
+  readonly survivors: readonly Survivor[];
+  readonly checksum: FoundChecksum | null;
+}
+
+/** Simplest kinds of encoding first; a more elaborate kind is tried only where no simpler one explains all. */
+function search(lesson: Lesson): Search | { readonly reasons: string[] } {
+  const checksum = findChecksum(lesson.examples.map((e) => e.frame));
+  const taken = checksum?.octets ?? new Set<number>();
+  const allowed = (field: ValueField) => bitsOf(field).every(({ at }) => !taken.has(at));
+  const reasons = new Set<string>();
+  for (const tier of [plain, keyHypotheses, maskHypotheses]) {
+    const candidates = tier(lesson, allowed);
+    if (tier === maskHypotheses) candidates.push(...segmentHypotheses(lesson, true));
+    const survivors: Survivor[] = [];
+    for (const h of candidates.filter((c) => allowed(c.field)).sort((a, b) => a.cost - b.cost)) {
+      const analysis = analyse(lesson, h, taken);
+      if (analysis.ok) survivors.push({ h, analysis });
+      else reasons.add(analysis.sentence);
+      if (survivors.length >= MOST_RIVALS) break;
+    }
+    if (survivors.length > 0) return { survivors, checksum };
+  }
+  return { reasons: ['No encoding that can be learned explains all glances.', ...reasons] };
+}
+
+function plain(lesson: Lesson, allowed: (field: ValueField) => boolean): Hypothesis[] {
+  const frames = lesson.figures.map((e) => e.frame);
+  const fields = plainFields(lesson.length).filter((c) => allowed(c.field));
+  const numbers = fields.flatMap(({ field, cost }) => tryField(lesson, field, null, cost, frames) ?? []);
+  return [...numbers, ...segmentHypotheses(lesson, false)];
+}
+
+function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult {
+  // A field too narrow for the display's digits is no rival of one that is wide enough.
+  const wide = survivors.filter((s) => holds(s.h, lesson));
+  const rivals = wide.length > 0 ? wide : survivors;
+  const best = rivals.find((s) => isSure(s.h)) ?? rivals[0]!;
+  const copies: Hypothesis[] = [];
+  const groups: { s: Survivor; at: string }[] = [];
+  for (const s of rivals) {
+    if (s === best) continue;
+    const apart = disagreement(lesson, best.h, s.h);
+    if (!apart) continue;
+    if (areCopies(lesson, best.h, s.h)) {
+      copies.push(s.h);
+      continue;
+    }
+    if (groups.some((g) => !disagreement(lesson, g.s.h, s.h))) continue;
+    groups.push({ s, at: figureText(apart.value, lesson.modes[apart.mode]!) });
+  }
+  const fits = groups.length + 1;
+  const alike = rivals
+    .map((s) => s.h)
+    .filter((h) => h !== best.h && !copies.includes(h) && !groups.some((g) => g.s.h === h));
+  const description = describe(lesson, best, alike, checksum);
+  const doubts: Doubt[] = [...best.analysis.doubts, ...unseenDigits(best.h)];
+  if (groups.length > 0) {
+    doubts.unshift({
+      sentence: `${fits} encodings explain all glances and disagree on others.`,
+      next: `a figure unlike those shown, with all digits different (near ${groups[0]!.at} would tell)`,
+    });
+  }
+  if (!isSure(best.h)) {
+    doubts.push({
+      sentence: 'The figures shown are too few or too alike to rule out chance.',
+      next: 'a figure clearly different from those shown',
+    });
+  }
+  const wrong = mismatch(lesson, description);
+  if (wrong) doubts.push({ sentence: wrong, next: 'the same figure once more, at rest' });
+  const reasons = doubts.map((d) => d.sentence);
+  if (checksum && !checksum.checksum) {
+    reasons.push('There seems to be a checksum, but its form is not certain yet, so bad frames are not refused by it.');
+  }
+  if (doubts.length > 0) {
+    return { state: 'ambiguous', fits, description: null, nextGlance: doubts[0]!.next, reasons };
+  }
+  const wider = widerGlance(lesson, description);
+  return {
+    state: 'learned',
+    fits,
+    description,
+    nextGlance: wider.next,
+    reasons: [...reasons, ...wider.sentences],
+  };
+}
+
+function describe(
+  lesson: Lesson,
+  { h, analysis }: Survivor,
+  alike: readonly Hypothesis[],
+  checksum: FoundChecksum | null,
+): MeterDescription {
+  const first = unmasked(lesson.figures[0]!.frame, h.mask);
+  const { around } = analysis;
+  return meterDescriptionSchema.parse({
+    schema: METER_SCHEMA,
+    title: 'Taught meter',
+    source: null,
+    nameStartsWith: null,
+    length: lesson.length,
+    mask: h.mask ? hexOf(h.mask) : null,
+    checksum: checksum?.checksum
+      ? (findChecksum(lesson.examples.map((e) => unmasked(e.frame, h.mask)))?.checksum ?? null)
+      : null,
+    ...around,
+    fixed: withFixed(around.fixed, unproven(lesson, h, alike), first),
+    value: h.field,
+  } satisfies MeterDescription);
+}
+
+function unseenDigits({ field }: Hypothesis): Doubt[] {
+  if (field.kind !== 'segments') return [];
+  const open = field.codes.flatMap((code, digit) => (code === null ? [digit] : []));
+  if (open.length === 0) return [];
+  const list = open.join(', ');
+  return [
+    {
+      sentence: `How the meter draws ${list} is not certain yet.`,
+      next: `a figure with ${open.length > 1 ? 'some of these digits' : 'this digit'}: ${list}`,
+    },
+  ];
+}
+
+/** A figure that was read at the wrong moment spoils all: name it where leaving it out helps. */
+function oddGlance(glances: readonly TeachingGlance[]): string | null {
+  if (glances.length < 5) return null;
+  for (let i = 0; i < glances.length; i++) {
+    const rest = prepare(glances.filter((_, j) => j !== i));
+    if (Array.isArray(rest)) continue;
+    const candidates = plain(rest, () => true);
+    if (candidates.some((h) => isSure(h) && analyse(rest, h, new Set()).ok)) {
+      return `Without glance ${i + 1} ("${glances[i]!.display}") the others fit; was its figure just changing?`;
+    }
+  }
+  return null;
+}
