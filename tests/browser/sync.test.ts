@@ -14,11 +14,26 @@ let key: string;
 
 beforeAll(async () => {
   await rig.start();
+  await rig.browser.context.addInitScript(() => {
+    const { wakeLock } = navigator;
+    const request = wakeLock.request.bind(wakeLock);
+    const locks = window as unknown as AskedLocks;
+    locks.asked = 0;
+    wakeLock.request = async (type) => {
+      locks.asked++;
+      return (locks.lock = await request(type));
+    };
+  });
   meter = rig.addMeter('Bench voltmeter');
   page = await rig.openPage();
   key = await page.connect(rig.addressOf(meter));
 });
 afterAll(() => rig.close());
+
+interface AskedLocks {
+  asked: number;
+  lock: WakeLockSentinel;
+}
 
 const oneTo = (from: number, to: number): number[] =>
   Array.from({ length: to - from + 1 }, (_, i) => from + i);
@@ -56,6 +71,37 @@ describe('a meter in the page', () => {
     expect(counts).toEqual(oneTo(counts[0]!, counts.at(-1)!));
     expect(Math.abs(counts[0]! - before)).toBeLessThan(10);
     expect(Math.abs(counts.at(-1)! - atStop)).toBeLessThan(10);
+  });
+});
+
+test('a second tab of the same browser does not take the meter, nor record it twice', async () => {
+  const other = await rig.openPage();
+  await expect(other.connect(rig.addressOf(meter))).rejects.toThrow(/another tab/);
+  await other.page.close();
+});
+
+test('the screen is kept on while a meter is connected, and asked for again when the page is shown', async () => {
+  const asked = (): Promise<number> => page.page.evaluate(() => (window as unknown as AskedLocks).asked);
+  expect(await asked()).toBe(1);
+  await page.page.evaluate(async () => {
+    await (window as unknown as AskedLocks).lock.release(); // as a browser does when the page is hidden
+    document.dispatchEvent(new Event('visibilitychange'));
+  });
+  await eventually(asked).toBe(2);
+});
+
+test('readings are kept without any help of timers, which a hidden page gets late or not at all', async () => {
+  const timers = await page.page.evaluateHandle(() => window.setTimeout);
+  await page.page.evaluate(() => {
+    (window as { setTimeout: unknown }).setTimeout = () => 0;
+  });
+  const id = await rig.startRecording(key);
+  await eventually(async () => (await rig.storedCounts(id)).length).toBeGreaterThan(100);
+  const counts = await rig.storedCounts(id);
+  expect(counts).toEqual(oneTo(counts[0]!, counts.at(-1)!));
+  await rig.stopRecording(id);
+  await timers.evaluate((setTimeout) => {
+    window.setTimeout = setTimeout;
   });
 });
 

@@ -81,12 +81,14 @@ export class SyncPage {
     return this.bench.page;
   }
 
-  /** Looks at the page's record of what the sync said. */
-  look<T>(at: (bench: SyncBench) => T): Promise<T> {
-    return this.page.evaluate(
-      (source) => (0, eval)(`(${source})`)((window as unknown as { bench: SyncBench }).bench) as T,
-      at.toString(),
-    ) as Promise<T>;
+  /** Looks at the page's record of what the sync said; `at` runs in the page. */
+  async look<T>(at: (bench: SyncBench) => T): Promise<T> {
+    const bench = await this.page.evaluateHandle(() => (window as unknown as { bench: SyncBench }).bench);
+    try {
+      return await bench.evaluate(at);
+    } finally {
+      await bench.dispose();
+    }
   }
 
   /** Clicks, chooses the meter at that address and waits until it is connected. @returns its key */
