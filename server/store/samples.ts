@@ -81,23 +81,15 @@ export function sampleTables(db: Database.Database): SampleTables {
   };
 
   const fold = (channelId: number): void => {
-    let run: SampleColumns[] = [];
-    const flush = () => {
-      close(channelId, joinColumns(run));
-      run = [];
-    };
+    const parts: SampleColumns[] = [];
     for (const row of tails.all(channelId, -Infinity, Infinity)) {
       const bytes = bytesOf(() => tailBytes.get(channelId, row.id));
       const columns = intact(bytes, decodeBlock);
-      if (columns !== null) {
-        run.push(columns);
-        continue;
-      }
-      // Kept as it is, so that its time range stays known as damaged.
-      flush();
-      insertBlock.run(channelId, row.count, row.from_ms, row.to_ms, bytes ?? Buffer.alloc(0));
+      if (columns !== null) parts.push(columns);
+      // A damaged one is kept as it is, so that its time range stays known.
+      else insertBlock.run(channelId, row.count, row.from_ms, row.to_ms, bytes ?? Buffer.alloc(0));
     }
-    flush();
+    close(channelId, joinColumns(parts));
     clearTail.run(channelId);
   };
 

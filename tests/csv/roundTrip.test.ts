@@ -6,11 +6,14 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { exportCsv, secondsText } from '../../server/capture/csvExport.ts';
 import { importCsvFile } from '../../server/capture/import.ts';
 import { nightInputOf } from '../../server/capture/nightInput.ts';
+import { NightdrawError } from '../../server/messages/errors.ts';
 import type { Recording } from '../../server/messages/records.ts';
-import { emptyColumns, type SampleColumns } from '../../server/samples/columns.ts';
+import { columnsOf, emptyColumns, type SampleColumns } from '../../server/samples/columns.ts';
 import { openStore } from '../../server/store/openStore.ts';
 import type { Store } from '../../server/store/store.ts';
+import { codeOf } from '../contract/store.ts';
 import { anyColumns } from '../helpers/columns.ts';
+import { memoryStore } from '../helpers/memoryStore.ts';
 
 const folder = mkdtempSync(path.join(tmpdir(), 'nightdraw-csv-'));
 let store: Store;
@@ -98,6 +101,25 @@ describe('export and import', () => {
     const silent = record([emptyColumns()]);
     expect(again(silent.id).channels).toMatchObject([{ samples: 0, key: 'k0' }]);
   });
+});
+
+test('zero and minus zero are two times', () => {
+  const columns = [columnsOf([0], [1], [0], [0]), columnsOf([-0], [2], [0], [0])];
+  const { channels } = again(record(columns).id);
+  channels.forEach((c, k) => expect(bits(store.readSamples(c.id))).toEqual(bits(columns[k]!)));
+});
+
+test('an import that the store cannot hold leaves nothing behind', () => {
+  const memory = memoryStore();
+  const full: Store = {
+    ...memory,
+    commit: () => {
+      throw new NightdrawError('store-full');
+    },
+  };
+  const bytes = new TextEncoder().encode('time_s,current_A\n0,1\n');
+  expect(codeOf(() => importCsvFile(full, bytes, { name: 'a.csv', caseId: null }))).toBe('store-full');
+  expect(memory.listRecordings()).toEqual([]);
 });
 
 test.each([
