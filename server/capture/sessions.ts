@@ -93,7 +93,7 @@ export class Sessions {
           table.change(key, { state: STATE[state], sentence: sentence.slice(0, 400) });
           if (state === 'connected') sink.onLink(key, 'connected', sentence);
           else if (state === 'failed') sink.onLink(key, 'failed', sentence);
-          else if (wasConnected) sink.onLink(key, 'dropped', sentence);
+          else if (state !== 'stopped' && wasConnected) sink.onLink(key, 'dropped', sentence);
           wasConnected = state === 'connected';
         },
         onMeter: (meter) =>

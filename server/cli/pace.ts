@@ -27,13 +27,12 @@ export function virtualPace(clock: SimClock, real: Clock, speed: number): Pace {
     async pass(untilMs, done) {
       const fromReal = real.nowMs();
       const fromMs = clock.nowMs();
-      while (clock.nowMs() < untilMs && !done()) {
+      const finished = () => clock.nowMs() >= untilMs || done();
+      // The turn comes first: what needs no time, such as connecting, is then done before any passes.
+      for (await turn(); !finished(); await turn()) {
         const target = speed === 0 ? untilMs : Math.min(untilMs, fromMs + (real.nowMs() - fromReal) * speed);
-        while (clock.nowMs() < target && !done()) {
-          clock.advanceTo(Math.min(clock.nextAt() ?? target, target));
-          await turn();
-        }
-        if (clock.nowMs() < untilMs && !done()) await sleep(LOOK_EVERY_MS);
+        if (clock.nowMs() < target) clock.advanceTo(Math.min(clock.nextAt() ?? target, target));
+        else await sleep(LOOK_EVERY_MS);
       }
     },
   };

@@ -9,6 +9,7 @@ import { SimClock } from '../simulator/clock.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
 import { openStore } from '../store/openStore.ts';
 import type { Command } from './command.ts';
+import { DATA_OPTION } from './data.ts';
 import { realPace, virtualPace, type Pace } from './pace.ts';
 import { databaseFile, dataFolder } from './project.ts';
 import { recordArgsOf, type RecordArgs } from './recordArgs.ts';
@@ -44,7 +45,7 @@ export const recordCommand: Command = {
     speed: { type: 'string' },
     seconds: { type: 'string' },
     case: { type: 'string' },
-    data: { type: 'string' },
+    ...DATA_OPTION,
     json: { type: 'boolean' },
   },
 

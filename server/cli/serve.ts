@@ -13,6 +13,7 @@ import { SCENARIOS } from '../simulator/scenarios.ts';
 import { openStore } from '../store/openStore.ts';
 import type { Store } from '../store/store.ts';
 import { UsageError, type Command, type CommandContext } from './command.ts';
+import { DATA_OPTION, DATA_USAGE } from './data.ts';
 import { databaseFile, dataFolder, DEMO_FOLDER, PAGE_FOLDER, VERSION } from './project.ts';
 import { createVirtualCar } from './virtualCar.ts';
 
@@ -27,9 +28,9 @@ export const serveCommand: Command = {
     `  --port N    port to listen on; 0 takes any free one (default ${DEFAULT_PORT}, or any when that is in use)`,
     '  --lan       listen on all addresses of this computer, not only on its own loopback: everyone on the same',
     '              network can then see and change the recordings; use it only in a network that you trust',
-    '  --data DIR  folder of the database (default: NIGHTDRAW_DATA, or recordings/)',
+    DATA_USAGE,
   ].join('\n'),
-  options: { port: { type: 'string' }, lan: { type: 'boolean' }, data: { type: 'string' } },
+  options: { port: { type: 'string' }, lan: { type: 'boolean' }, ...DATA_OPTION },
 
   async run(context, parsed) {
     const { values } = parsed;
@@ -67,8 +68,11 @@ export const serveCommand: Command = {
       const closed = live.close();
       server.closeAllConnections();
       await closed;
+      const open = hub.runningRecordings().length;
       const lost = await hub.close();
       if (lost > 0) log(`${lost} readings could not be stored.`);
+      if (open === 1) log('One recording is not stopped; it goes on when the server is started again.');
+      if (open > 1) log(`${open} recordings are not stopped; they go on when the server is started again.`);
       await radio.close();
       store.close();
     }

@@ -1,12 +1,14 @@
 import path from 'node:path';
 import { rmSync } from 'node:fs';
+import Database from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { Clock } from '../../drivers/core/clock.ts';
 import { Recorder, type RecorderOptions } from '../../server/capture/recorder.ts';
-import { openStore } from '../../server/store/openStore.ts';
+import { openStore, storeOn } from '../../server/store/openStore.ts';
 import type { Store } from '../../server/store/store.ts';
 import { FillableStore, temporaryFolder } from '../helpers/hubBench.ts';
 import { ManualClock } from '../helpers/manualClock.ts';
+import { seeded } from '../helpers/seeded.ts';
 
 const CHANNEL = {
   meterKey: 'virtual:clamp',
@@ -111,6 +113,32 @@ describe('a recorder', () => {
       expect(event!.atMs).toBeLessThan(5500);
     },
   );
+
+  it('does so over a database that is really full', async () => {
+    const file = path.join(folder, 'small.db');
+    openStore(file).close();
+    const db = new Database(file);
+    db.pragma('max_page_count = 60');
+    fill.store.close();
+    fill = new FillableStore(storeOn(db));
+    const { recorder, id, channel } = startRecorder();
+    const noise = seeded(5);
+    const said = Array.from({ length: 60_000 }, () => Math.floor(noise() * 2 ** 40));
+    for (const [i, counts] of said.entries()) {
+      recorder.add(channel, i * 10, { counts, scale: -9, flags: 0 });
+      if (i % 500 === 0) await clock.advance(300);
+    }
+    expect(troubles).toEqual([{ over: false, sentence: expect.stringContaining('full') as string }]);
+    const kept = counts(channel);
+    expect(kept.length).toBeGreaterThan(1000);
+    expect(kept.length).toBeLessThan(60_000);
+    expect(kept).toEqual(said.slice(0, kept.length));
+    db.pragma('max_page_count = 100000');
+    await clock.advance(20_000);
+    expect(counts(channel)).toEqual(said);
+    expect(fill.store.listGaps(id)).toEqual([]);
+    expect(troubles.at(-1)).toMatchObject({ over: true });
+  });
 
   it('lets the oldest go when memory is full too, with a gap and their number', async () => {
     const { recorder, id, channel } = startRecorder({ waitingLimit: 10_000 });

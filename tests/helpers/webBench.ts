@@ -38,7 +38,8 @@ export interface WebBench extends Bench {
 /** The HTTP server and its socket on a port of their own, over a bench of fake meters and a small page. */
 export async function createWebBench(options: Partial<BenchOptions> = {}): Promise<WebBench> {
   const bench = createBench({ clock: processClock, ...options });
-  const pageFolder = path.join(bench.folder, 'page');
+  // The build puts the page under a folder whose name begins with a dot.
+  const pageFolder = path.join(bench.folder, '.build', 'web');
   mkdirSync(path.join(pageFolder, 'assets'), { recursive: true });
   writeFileSync(path.join(pageFolder, 'index.html'), '<!doctype html><title>Page</title>');
   writeFileSync(path.join(pageFolder, 'assets', 'main-1a2b.js'), 'export {};');
