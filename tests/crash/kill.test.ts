@@ -35,6 +35,28 @@ async function killedAfter(delayMs: number): Promise<number> {
   return Number(said.split('\n').at(-2));
 }
 
+test('a reader beside a writer sees whole commits and never a hole', { timeout: 60_000 }, async () => {
+  const shared = path.join(folder, 'shared.db');
+  const store = openStore(shared);
+  const { id, channels } = store.createRecording(NIGHT);
+  const child = spawn(process.execPath, [program.file, shared], { stdio: ['ignore', 'pipe', 'inherit'] });
+  child.stdout.resume();
+  let seen = 0;
+  while (seen < 250 * SAMPLES_A_COMMIT) {
+    const { t } = store.readSamples(channels[seen % 2]!.id);
+    expect(t.length % SAMPLES_A_COMMIT).toBe(0);
+    expect(t.length).toBeGreaterThanOrEqual(seen);
+    expect(t.every((x, i) => x === (SAMPLES_A_COMMIT + i) * 5)).toBe(true);
+    expect(store.lastBatch(id, METER)).toBeGreaterThanOrEqual(t.length / SAMPLES_A_COMMIT);
+    seen = t.length;
+    await wait(1);
+  }
+  const ended = once(child, 'close');
+  child.kill('SIGKILL');
+  await ended;
+  store.close();
+});
+
 test('whatever was acknowledged before kill -9 is there, whole, each time', { timeout: 60_000 }, async () => {
   const store = openStore(file);
   const { id, channels } = store.createRecording(NIGHT);
