@@ -1,7 +1,12 @@
 import { combine, figure } from './accuracy.ts';
 import { lowerBound, overlapOf, type Conditioned } from './condition.ts';
 import { meterUncertainty, type MeterErrors } from './dc.ts';
+import type { Excursions } from './excursions.ts';
 import type { Estimate } from '../messages/findings.ts';
+import type { Pulses } from './pulses.ts';
+import type { MeasuredRegime } from './regimes.ts';
+import type { Sleep } from './sleep.ts';
+import type { Raised } from './wake-ups.ts';
 
 /** Stage 10: averages and charge, and what they are made of. */
 
@@ -17,50 +22,84 @@ export interface Draw {
   } | null;
 }
 
-export interface Share {
-  /** Sample ranges [first, last] that hold more than the floor. */
-  readonly first: Int32Array;
-  readonly last: Int32Array;
-  /** Charge of each above the floor, coulombs. */
-  readonly charge: Float64Array;
-  /** 0 polling, 1 wake-up or anything else. */
-  readonly kind: Uint8Array;
-}
-
 const HOUR = 3600;
 
 export function measureDraw(
   c: Conditioned,
-  asleepFromSample: number,
-  shares: Share,
+  sleep: Sleep,
+  x: Excursions,
+  parts: {
+    readonly regimes: readonly MeasuredRegime[];
+    readonly wakeUps: readonly Raised[];
+    readonly pulses: Pulses;
+  },
   meter: MeterErrors,
   endS: number,
 ): Draw {
   const { t, y } = c;
   const n = y.length;
-  const interval = c.intervalS ?? 0;
-  const asleep = sums(y, asleepFromSample, n);
-  const quiet = quietMean(y, asleepFromSample, n, shares);
-  const readings = n - asleepFromSample;
-  const byKind = [0, 0];
-  for (let i = 0; i < shares.first.length; i++)
-    if (shares.first[i]! >= asleepFromSample)
-      byKind[shares.kind[i]!]! += shares.charge[i]! / Math.max(interval * readings, 1e-300);
-  const hourFrom = lowerBound(t, endS - HOUR);
-  const hasHour = n > 0 && endS - t[0]! >= 0.98 * HOUR && n - hourFrom > 10;
+  const from = sleep.asleepFromSample;
+  const asleep = sums(y, from, n);
+  const quiet = quietMean(y, from, n, x);
+  const readings = n - from;
+  const asleepS = Math.max(readings * (c.intervalS ?? 0), 1e-9);
+  const polling = pollingAverage(parts.regimes, sleep.asleepFromS, endS);
+  const wakeUps =
+    (parts.wakeUps.reduce((sum, w) => sum + w.charge, 0) + strayCharge(parts.regimes, parts.pulses, from)) /
+    asleepS;
   // Where pulses come so thick that no reading is free of them, the floor is what they leave of the average.
   const sparse = quiet.count < 0.05 * readings;
-  const baseline = sparse ? asleep.mean - byKind[0]! - byKind[1]! : quiet.mean;
+  const baseline = sparse ? asleep.mean - polling.value - wakeUps : quiet.mean;
   const baselineNoise = sparse
-    ? meter.noise / Math.sqrt(Math.max(1, readings))
+    ? combine(polling.u, meter.noise / Math.sqrt(Math.max(1, readings)))
     : quiet.deviation / Math.sqrt(quiet.count);
+  const edge = edgeUncertainty(c, sleep, parts.regimes) / asleepS;
+  const hourFrom = lowerBound(t, endS - HOUR);
+  const hasHour = n > 0 && endS - t[0]! >= 0.98 * HOUR && n - hourFrom > 10;
   return {
-    averageAfterSleep: readings > 0 ? meanFigure(asleep, readings, meter) : null,
-    averageLastHour: hasHour ? meanFigure(sums(y, hourFrom, n), n - hourFrom, meter) : null,
-    totalCharge: totalCharge(c, meter, baseline, asleepFromSample, endS),
+    averageAfterSleep: readings > 0 ? meanFigure(asleep, readings, meter, edge) : null,
+    averageLastHour: hasHour
+      ? meanFigure(sums(y, hourFrom, n), n - hourFrom, meter, (edge * asleepS) / HOUR)
+      : null,
+    totalCharge: totalCharge(c, meter, baseline, from, endS),
     baseline: readings > 0 ? figure(baseline, baselineNoise, meterUncertainty(baseline, meter)) : null,
-    budget: readings > 0 ? { baselineA: baseline, pollingA: byKind[0]!, wakeUpsA: byKind[1]! } : null,
+    budget: readings > 0 ? { baselineA: baseline, pollingA: polling.value, wakeUpsA: wakeUps } : null,
   };
+}
+
+/** The regimes' averages, weighted by how much of the sleeping time each lasted. */
+function pollingAverage(
+  regimes: readonly MeasuredRegime[],
+  fromS: number,
+  endS: number,
+): { value: number; u: number } {
+  let value = 0;
+  let square = 0;
+  for (const r of regimes) {
+    const { firstS, lastS, periodS } = r.stretch;
+    const share = Math.max(0, Math.min(endS, lastS + periodS / 2) - Math.max(fromS, firstS - periodS / 2));
+    value += (share * r.averageA) / Math.max(endS - fromS, 1e-9);
+    square += ((share * r.averageU) / Math.max(endS - fromS, 1e-9)) ** 2;
+  }
+  return { value, u: Math.sqrt(square) };
+}
+
+/** Short pulses that belong to no train. */
+function strayCharge(regimes: readonly MeasuredRegime[], pulses: Pulses, fromSample: number): number {
+  const stray = new Uint8Array(pulses.count).fill(1);
+  for (const r of regimes) for (const i of r.stretch.members) stray[i] = 0;
+  let charge = 0;
+  for (let i = 0; i < pulses.count; i++)
+    if (stray[i] === 1 && pulses.first[i]! >= fromSample) charge += pulses.charge[i]!;
+  return charge;
+}
+
+/** Charge that may fall on either side of the moment of sleep and of the end: part of a reading and a pulse. */
+function edgeUncertainty(c: Conditioned, sleep: Sleep, regimes: readonly MeasuredRegime[]): number {
+  const last = sleep.timeToSleepS === null ? undefined : sleep.steps[sleep.settledFrom - 1];
+  const step = last === undefined ? 0 : Math.abs(last.fromA - last.toA);
+  const pulse = regimes.reduce((most, r) => Math.max(most, r.averageA * r.stretch.periodS), 0);
+  return combine((step * (c.intervalS ?? 0)) / Math.sqrt(12), pulse / Math.sqrt(6));
 }
 
 interface Sums {
@@ -83,8 +122,8 @@ function sums(y: Float64Array, from: number, to: number): Sums {
 }
 
 /** A mean of readings: each reading is an exact integral, so only noise, not the pulses, scatters it. */
-function meanFigure(s: Sums, n: number, meter: MeterErrors): Estimate {
-  return figure(s.mean, meter.noise / Math.sqrt(n), meterUncertainty(s.mean, meter));
+function meanFigure(s: Sums, n: number, meter: MeterErrors, edge: number): Estimate {
+  return figure(s.mean, meter.noise / Math.sqrt(n), edge, meterUncertainty(s.mean, meter));
 }
 
 /** Mean of the readings outside every excursion and its neighbours. */
@@ -92,7 +131,7 @@ function quietMean(
   y: Float64Array,
   from: number,
   to: number,
-  shares: Share,
+  x: Excursions,
 ): { mean: number; deviation: number; count: number } {
   const origin = y[from] ?? 0;
   let sum = 0;
@@ -100,9 +139,9 @@ function quietMean(
   let count = 0;
   let next = 0;
   for (let i = from; i < to; i++) {
-    while (next < shares.first.length && shares.last[next]! + 1 < i) next++;
-    if (next < shares.first.length && shares.first[next]! - 1 <= i) {
-      i = shares.last[next]! + 1;
+    while (next < x.count && x.last[next]! + 1 < i) next++;
+    if (next < x.count && x.first[next]! - 1 <= i) {
+      i = x.last[next]! + 1;
       continue;
     }
     const d = y[i]! - origin;

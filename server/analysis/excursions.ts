@@ -1,6 +1,5 @@
 import type { Conditioned } from './condition.ts';
-import type { Level } from './levels.ts';
-import type { Windows } from './windows.ts';
+import type { Floor } from './floor.ts';
 
 /** Stage 5: every visible rise above the floor, in order, as columns (there may be millions). */
 export interface Excursions {
@@ -19,23 +18,27 @@ export interface Excursions {
 /** A single reading this many deviations above the floor is not chance, even among millions. */
 const DEVIATIONS = 6;
 
+export function visibleThreshold(c: Conditioned, noise: number): number {
+  return Math.max(DEVIATIONS * noise, 1.6 * (c.resolution ?? 0));
+}
+
+/** Excursions of samples [from, to) over a floor. */
 export function findExcursions(
   c: Conditioned,
-  w: Windows,
-  levels: readonly Level[],
-  reference: Float64Array,
+  ref: Floor,
+  threshold: number,
+  from: number,
+  to: number,
 ): Excursions {
   const { t, y } = c;
   const interval = c.intervalS ?? 0;
-  const threshold = Math.max(DEVIATIONS * w.noise, 1.6 * (c.resolution ?? 0));
   const edge = threshold / 2;
   const columns = new Growing();
-  const ref = new ReferenceAt(w, levels, reference, y.length);
   const longest = 8 * interval;
-  let i = 0;
-  let taken = -1;
-  while (i < y.length) {
-    const stop = ref.until(i);
+  let i = from;
+  let taken = from - 1;
+  while (i < to) {
+    const stop = Math.min(to, ref.until(i));
     const floor = ref.value;
     while (i < stop && y[i]! - floor <= threshold) i++;
     if (i >= stop) continue;
@@ -44,7 +47,7 @@ export function findExcursions(
     let peak = 0;
     let last = i;
     // A floor is nearly the same in the next window, so an excursion may run on across the border.
-    for (; i < y.length; i++) {
+    for (; i < to; i++) {
       if (i >= stop) ref.until(i);
       const e = y[i]! - (i < stop ? floor : ref.value);
       if (e <= threshold || (i > first && t[i]! - t[i - 1]! > longest)) break;
@@ -57,7 +60,7 @@ export function findExcursions(
       [first - 1, first],
       [last + 1, last],
     ] as const) {
-      if (k <= taken || k < 0 || k >= y.length || Math.abs(t[k]! - t[near]!) > 1.5 * interval) continue;
+      if (k <= taken || k >= to || Math.abs(t[k]! - t[near]!) > 1.5 * interval) continue;
       ref.until(k);
       const e = y[k]! - ref.value;
       if (e > threshold) continue;
@@ -86,41 +89,6 @@ class Weighing {
 
   get middle(): number {
     return this.moment / this.weight;
-  }
-}
-
-/** The floor at a sample: constant within a window, switching at the sharp steps between levels. */
-export class ReferenceAt {
-  value = 0;
-  private window = 0;
-  private level = 0;
-
-  constructor(
-    private readonly w: Windows,
-    private readonly levels: readonly Level[],
-    private readonly reference: Float64Array,
-    private readonly end: number,
-  ) {}
-
-  /** Sets `value` for sample `i` and returns the first sample for which it may differ. */
-  until(i: number): number {
-    const { w, levels } = this;
-    while (this.window > 0 && w.from[this.window]! > i) this.window--;
-    while (this.window + 1 < w.count && w.from[this.window + 1]! <= i) this.window++;
-    while (this.level > 0 && levels[this.level]!.from > i) this.level--;
-    while (this.level + 1 < levels.length && levels[this.level + 1]!.from <= i) this.level++;
-    const level = levels[this.level];
-    let stop = Math.min(this.end, w.from[this.window + 1] ?? this.end);
-    this.value = this.reference[this.window]!;
-    if (level !== undefined) {
-      // A window that a step cuts in two has no floor of its own on the far side: take the level's.
-      if (level.lastWindow >= level.firstWindow && level.from > w.from[this.window]!)
-        this.value = this.reference[level.firstWindow]!;
-      else if (level.lastWindow >= level.firstWindow && level.to < w.from[this.window + 1]!)
-        this.value = this.reference[level.lastWindow]!;
-      stop = Math.min(stop, level.to);
-    }
-    return Math.max(stop, i + 1);
   }
 }
 

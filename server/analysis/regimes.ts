@@ -1,20 +1,15 @@
 import { combine, figure } from './accuracy.ts';
 import { lowerBound, type Conditioned } from './condition.ts';
 import { gainUncertainty, type MeterErrors } from './dc.ts';
-import type { Excursions } from './excursions.ts';
+import type { FloorOverTime } from './floor.ts';
+import type { Pulses } from './pulses.ts';
 import type { Estimate, Regime } from '../messages/findings.ts';
 import { mean, median, standardDeviation } from './statistics.ts';
+import { pulseShape } from './shape.ts';
 import type { Stretch } from './trains.ts';
-import type { Raised } from './wake-ups.ts';
 import { resolvePeriod } from './resolvability.ts';
 
 /** Stage 9: what each stretch of a train draws, and whether its period may be called measured. */
-
-export interface Floor {
-  readonly at: (atS: number) => number;
-  /** The lowest floor of a stretch: what it leaves for pulses that never show is least there. */
-  readonly lowest: (fromS: number, toS: number) => number;
-}
 
 export interface MeasuredRegime {
   readonly regime: Regime;
@@ -25,45 +20,51 @@ export interface MeasuredRegime {
   readonly averageU: number;
 }
 
-/** The width is given only where a pulse is this much longer than the aperture. */
-const WIDTH_OVER_APERTURE = 1.2;
-
-export function measureRegime(
+export function measureRegimes(
   c: Conditioned,
-  x: Excursions,
-  pulses: Int32Array,
+  pulses: Pulses,
+  stretches: readonly Stretch[],
+  floor: FloorOverTime,
+  meter: MeterErrors,
+): MeasuredRegime[] {
+  return stretches.map((s) => measureRegime(c, pulses, s, stretches, floor, meter));
+}
+
+function measureRegime(
+  c: Conditioned,
+  pulses: Pulses,
   stretch: Stretch,
-  floor: Floor,
-  raised: readonly Raised[],
+  all: readonly Stretch[],
+  floor: FloorOverTime,
   meter: MeterErrors,
 ): MeasuredRegime {
   const interval = c.intervalS ?? 0;
+  const charge = typicalCharge(c, pulses, stretch, all);
   const from = lowerBound(c.t, stretch.firstS - stretch.periodS / 2);
   const to = lowerBound(c.t, stretch.lastS + stretch.periodS / 2);
-  // Under a wake-up no pulse can be told apart: leave that time out on both sides of the fraction.
-  const hidden = raised.reduce(
-    (n, r) => n + Math.max(0, Math.min(to, r.last + 1) - Math.max(from, r.first)),
-    0,
-  );
-  const readings = Math.max(1, to - from - hidden);
-  const charges = Float64Array.from(stretch.members, (i) => x.charge[pulses[i]!]!);
-  let sum = 0;
-  for (const q of charges) sum += q;
-  const averageA = sum / (readings * interval);
+  const observedS = Math.max(interval, (to - from) * interval);
+  const hits = stretch.members.length + claimedByOthers(pulses, stretch, interval);
+  const averageA = (charge.mean * hits) / observedS;
   const chargePerPulse = averageA * stretch.periodS;
-  const spread = charges.length > 1 ? standardDeviation(charges) : 0;
-  const scatter = spread / Math.sqrt(charges.length) / Math.max(mean(charges), 1e-300);
-  const averageU = combine(averageA * scatter, gainUncertainty(averageA, meter));
+  // A pulse's readings carry the noise of three readings even where the pulses are all alike.
+  const eachU = Math.max(charge.deviation, Math.sqrt(3) * meter.noise * interval);
+  const missed = Math.max(0, observedS / stretch.periodS - hits);
+  const counted = Math.sqrt(1 + Math.min(missed, hits)) / Math.max(1, hits);
+  const averageU = combine(
+    (averageA * eachU) / Math.max(charge.mean, 1e-300) / Math.sqrt(hits),
+    (averageA * counted) / 2,
+    gainUncertainty(averageA, meter),
+  );
   const { resolved, candidates } = resolvePeriod({
     periodS: stretch.periodS,
-    pulseReading: pulseReading(x, pulses, stretch, interval),
+    pulseReading: pulseReading(pulses, stretch, interval),
     meanExcess: averageA,
     floor: floor.lowest(stretch.firstS, stretch.lastS),
     floorUncertainty: combine(meter.noise, (c.resolution ?? 0) / 2),
     intervalS: interval,
     apertureS: c.apertureS ?? interval,
   });
-  const shape = resolved ? pulseShape(c, x, pulses, stretch, chargePerPulse, floor.at) : null;
+  const shape = resolved ? pulseShape(c, pulses, stretch, chargePerPulse, floor) : null;
   const orNull = (e: Estimate): Estimate => (resolved ? e : null);
   return {
     resolved,
@@ -87,43 +88,67 @@ export function measureRegime(
   };
 }
 
-/** What one whole pulse adds to a reading: its charge over the interval, unless readings lie far apart. */
-function pulseReading(x: Excursions, pulses: Int32Array, stretch: Stretch, interval: number): number {
-  const charge = median(Float64Array.from(stretch.members, (i) => x.charge[pulses[i]!]!));
-  const peak = median(Float64Array.from(stretch.members, (i) => x.peak[pulses[i]!]!));
-  return Math.max(peak, Math.min(charge / interval, 1.5 * peak));
-}
-
-interface Shape {
-  readonly widthS: number;
-  readonly widthU: number;
-  readonly amplitude: number;
-  readonly amplitudeU: number;
-}
-
-/** Height from the readings that lie wholly inside a pulse, width from charge over height. */
-function pulseShape(
+/** Mean charge of the pulses that no pulse of another train falls together with. */
+function typicalCharge(
   c: Conditioned,
-  x: Excursions,
-  pulses: Int32Array,
+  pulses: Pulses,
   stretch: Stretch,
-  charge: number,
-  floorNear: (atS: number) => number,
-): Shape | null {
-  const inner: number[] = [];
-  const step = Math.max(1, Math.floor(stretch.members.length / 2000));
-  for (let k = 0; k < stretch.members.length; k += step) {
-    const i = pulses[stretch.members[k]!]!;
-    for (let j = x.first[i]! + 1; j < x.last[i]!; j++) inner.push(c.y[j]! - floorNear(c.t[j]!));
+  all: readonly Stretch[],
+): { mean: number; deviation: number } {
+  const interval = c.intervalS ?? 0;
+  const others = all.filter((s) => s !== stretch && s.firstS <= stretch.lastS && s.lastS >= stretch.firstS);
+  const beats = others.map((s) => new BeatNear(pulses, s));
+  const alone: number[] = [];
+  for (const i of stretch.members) {
+    const reach = (c.t[pulses.last[i]!]! - c.t[pulses.first[i]!]!) / 2 + 1.5 * interval;
+    if (beats.every((b) => b.distance(pulses.at[i]!) > reach)) alone.push(pulses.charge[i]!);
   }
-  const looked = Math.ceil(stretch.members.length / step);
-  if (inner.length < Math.max(8, 0.8 * looked)) return null;
-  const amplitude = median(inner);
-  const widthS = charge / amplitude;
-  if (widthS < WIDTH_OVER_APERTURE * (c.apertureS ?? Infinity)) return null;
-  const amplitudeU = combine(
-    (1.25 * standardDeviation(inner)) / Math.sqrt(inner.length),
-    (c.resolution ?? 0) / Math.sqrt(12),
-  );
-  return { widthS, widthU: (widthS * amplitudeU) / amplitude, amplitude, amplitudeU };
+  if (alone.length >= 5) return { mean: mean(alone), deviation: standardDeviation(alone) };
+  const every = Array.from(stretch.members, (i) => pulses.charge[i]!);
+  return { mean: median(every), deviation: every.length > 1 ? standardDeviation(every) : 0 };
+}
+
+/** How far a moment is from the nearest beat of a train, counted from its nearest observed pulse. */
+class BeatNear {
+  private k = 0;
+
+  constructor(
+    private readonly pulses: Pulses,
+    private readonly train: Stretch,
+  ) {}
+
+  /** Calls must come with rising times. */
+  distance(atS: number): number {
+    const { members, periodS, firstS, lastS } = this.train;
+    if (atS < firstS - periodS / 2 || atS > lastS + periodS / 2) return Infinity;
+    const at = (k: number): number => this.pulses.at[members[k]!]!;
+    while (this.k + 1 < members.length && Math.abs(at(this.k + 1) - atS) <= Math.abs(at(this.k) - atS))
+      this.k++;
+    const beats = (atS - at(this.k)) / periodS;
+    return Math.abs(beats - Math.round(beats)) * periodS;
+  }
+}
+
+/** Missing beats at whose time another pulse was seen: both fell together, and only one could be counted. */
+function claimedByOthers(pulses: Pulses, stretch: Stretch, interval: number): number {
+  const { members, slots } = stretch;
+  let count = 0;
+  for (let k = 1; k < members.length; k++) {
+    const missing = slots[k]! - slots[k - 1]! - 1;
+    if (missing < 1 || missing > 50) continue;
+    const a = pulses.at[members[k - 1]!]!;
+    const step = (pulses.at[members[k]!]! - a) / (missing + 1);
+    for (let m = 1; m <= missing; m++) {
+      const near = lowerBound(pulses.at, a + m * step - interval);
+      if (near < pulses.count && pulses.at[near]! <= a + m * step + interval) count++;
+    }
+  }
+  return count;
+}
+
+/** What one whole pulse adds to a reading: its charge over the interval, unless readings lie far apart. */
+function pulseReading(pulses: Pulses, stretch: Stretch, interval: number): number {
+  const charge = median(Float64Array.from(stretch.members, (i) => pulses.charge[i]!));
+  const peak = median(Float64Array.from(stretch.members, (i) => pulses.peak[i]!));
+  return Math.max(peak, Math.min(charge / interval, 1.5 * peak));
 }

@@ -4,10 +4,9 @@ import { fitLine, median } from './statistics.ts';
 
 /** Stage 6: pulse trains among visible pulses: lock on to a period, then follow its clock pulse by pulse. */
 
-export interface Pulses {
+export interface PulseTimes {
   readonly count: number;
   readonly at: Float64Array;
-  readonly charge: Float64Array;
 }
 
 export interface Stretch {
@@ -18,7 +17,7 @@ export interface Stretch {
   readonly periodU: number;
   /** Repetitions from the first to the last, those that fell between readings included. */
   readonly pulses: number;
-  /** Which pulses (indices into Pulses) belong to it. */
+  /** Which pulses (indices into the pulses given) belong to it. */
   readonly members: Int32Array;
   /** Repetition number of each member, counted from the first. */
   readonly slots: Float64Array;
@@ -29,7 +28,6 @@ export interface Timing {
   readonly toleranceS: number;
   readonly leastPeriodS: number;
   readonly gaps: readonly Span[];
-  readonly endS: number;
 }
 
 const LOCK_WINDOW = 96;
@@ -38,7 +36,7 @@ const MOST_TRAINS = 4;
 /** Of a real train's pulses a meter with dead time still sees some; fewer than this are coincidences. */
 const LEAST_HIT_RATE = 0.1;
 
-export function findTrains(pulses: Pulses, timing: Timing): Stretch[] {
+export function findTrains(pulses: PulseTimes, timing: Timing): Stretch[] {
   const free = new Uint8Array(pulses.count).fill(1);
   const out: Stretch[] = [];
   for (let round = 0; round < MOST_TRAINS; round++) {
@@ -49,7 +47,7 @@ export function findTrains(pulses: Pulses, timing: Timing): Stretch[] {
     for (const stretch of found) for (const i of stretch.members) free[i] = 0;
     out.push(...found);
   }
-  return out.sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
+  return joinAcrossGaps(out, timing).sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
 }
 
 function indicesOf(free: Uint8Array): Int32Array {
@@ -62,7 +60,7 @@ function indicesOf(free: Uint8Array): Int32Array {
 }
 
 /** All stretches of one train after another among the pulses still free, in time order. */
-function followAll(pulses: Pulses, index: Int32Array, timing: Timing): Stretch[] {
+function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stretch[] {
   const found: Stretch[] = [];
   let start = 0;
   while (start + LOCK_LEAST <= index.length) {
@@ -80,7 +78,7 @@ function followAll(pulses: Pulses, index: Int32Array, timing: Timing): Stretch[]
       start + 1,
     );
   }
-  return joinAcrossGaps(found, timing);
+  return found;
 }
 
 interface Lock {
@@ -367,39 +365,57 @@ function meanSquareStep(residual: readonly number[], lag: number): number {
   return n === 0 ? 0 : sum / n;
 }
 
-/** Joins stretches on either side of a gap that keep the same period within what is known of it. */
+/** Joins stretches, on either side of a gap or of a missed lock, that keep the same period and beat. */
 function joinAcrossGaps(found: readonly Stretch[], timing: Timing): Stretch[] {
   const out: Stretch[] = [];
-  for (const next of found) {
-    const last = out[out.length - 1];
-    if (last === undefined || !sameTrain(last, next, timing)) {
-      out.push(next);
-      continue;
-    }
-    const wa = 1 / last.periodU ** 2;
-    const wb = 1 / next.periodU ** 2;
-    const periodS = (last.periodS * wa + next.periodS * wb) / (wa + wb);
-    const jump = Math.max(1, Math.round((next.firstS - last.lastS) / periodS));
-    const offset = last.pulses - 1 + jump;
-    out[out.length - 1] = {
-      firstS: last.firstS,
-      lastS: next.lastS,
-      periodS,
-      periodU: 1 / Math.sqrt(wa + wb),
-      pulses: offset + next.pulses,
-      members: Int32Array.from([...last.members, ...next.members]),
-      slots: Float64Array.from([...last.slots, ...next.slots.map((s) => s + offset)]),
-    };
+  for (const next of [...found].sort((a, b) => a.firstS - b.firstS)) {
+    const k = out.findLastIndex(
+      (s) => s.lastS < next.firstS + next.periodS / 2 && sameTrain(s, next, timing),
+    );
+    if (k < 0) out.push(next);
+    else out[k] = joined(out[k]!, next);
   }
   return out;
+}
+
+function joined(a: Stretch, b: Stretch): Stretch {
+  const wa = 1 / a.periodU ** 2;
+  const wb = 1 / b.periodU ** 2;
+  let periodS = (a.periodS * wa + b.periodS * wb) / (wa + wb);
+  let periodU = 1 / Math.sqrt(wa + wb);
+  const jump = Math.max(1, Math.round((b.firstS - a.lastS) / periodS));
+  const offset = a.pulses - 1 + jump;
+  const slots = offset + b.pulses - 1;
+  // Where the count across the gap is beyond doubt, the whole span times the train.
+  const doubt = jump * Math.hypot(a.periodU, b.periodU);
+  if (doubt < 0.1 * periodS) {
+    const span = (b.lastS - a.firstS) / slots;
+    const spanU = Math.hypot(a.periodU * a.pulses, b.periodU * b.pulses) / slots;
+    if (spanU < periodU) {
+      periodS = span;
+      periodU = spanU;
+    }
+  }
+  return {
+    firstS: a.firstS,
+    lastS: b.lastS,
+    periodS,
+    periodU,
+    pulses: slots + 1,
+    members: Int32Array.from([...a.members, ...b.members]),
+    slots: Float64Array.from([...a.slots, ...b.slots.map((s) => s + offset)]),
+  };
 }
 
 function sameTrain(a: Stretch, b: Stretch, timing: Timing): boolean {
   const between = b.firstS - a.lastS;
   const silent = between - overlapOf(timing.gaps, a.lastS, b.firstS);
   const apart = Math.abs(a.periodS - b.periodS);
-  return (
-    silent < Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS)) &&
-    apart < 4 * Math.hypot(a.periodU, b.periodU) + 2e-4 * a.periodS
-  );
+  if (silent > Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS))) return false;
+  if (apart > 4 * Math.hypot(a.periodU, b.periodU) + 2e-4 * a.periodS) return false;
+  const beats = between / a.periodS;
+  const off = Math.abs(beats - Math.round(beats)) * a.periodS;
+  const doubt =
+    Math.max(1, beats) * (Math.hypot(a.periodU, b.periodU) + 2e-4 * a.periodS) + timing.toleranceS;
+  return between > silent || off <= 2 * doubt;
 }

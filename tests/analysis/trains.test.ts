@@ -2,16 +2,15 @@ import { describe, expect, it } from 'vitest';
 import { findTrains, type Stretch, type Timing } from '../../server/analysis/trains.ts';
 import { Random } from '../helpers/random.ts';
 
-const timing = (toleranceS: number, leastPeriodS: number, endS = 1e9): Timing => ({
+const timing = (toleranceS: number, leastPeriodS: number): Timing => ({
   toleranceS,
   leastPeriodS,
   gaps: [],
-  endS,
 });
 
 const train = (at: readonly number[], t: Timing): Stretch[] => {
   const sorted = Float64Array.from(at).sort();
-  return findTrains({ count: sorted.length, at: sorted, charge: new Float64Array(sorted.length).fill(1) }, t);
+  return findTrains({ count: sorted.length, at: sorted }, t);
 };
 
 const clock = (from: number, n: number, period: number): number[] =>

@@ -144,12 +144,15 @@ function base(r: Random): NightSpec {
     durationS: r.between(6, 240),
     amplitudeA: r.between(0.08, 0.5),
   }));
+  const jitter = r.pick([1e-4, 1e-4, 0]);
   return {
     seed: 0,
     durationS,
     baselineA,
     shutDowns,
-    trains: [{ widthS, amplitudeA: (1.4 * baselineA * intervalS) / widthS + r.between(0.1, 0.6), stretches }],
+    trains: [
+      { widthS, jitter, amplitudeA: (1.4 * baselineA * intervalS) / widthS + r.between(0.1, 0.6), stretches },
+    ],
     wakeUps,
     current: { intervalS, resolution: 1e-4, noise: r.logBetween(1e-4, 1.5e-3) },
     voltage: { intervalS: 0.5, resolution: 1e-3, noise: 1e-3 },

@@ -131,8 +131,9 @@ function scorePolling(
       Math.abs(Math.log((r.periodS?.value ?? 1e9) / s.periodS)) + Math.abs(r.startS - s.firstS) / end;
     left.sort((a, b) => distance(a) - distance(b));
     const r = left.shift()!;
-    if (s.pulses >= 100) figure('period (relative)', relative(r.periodS, s.periodS), 0, 1e-4);
-    else if (s.pulses >= 5) figure('period, few pulses (relative)', relative(r.periodS, s.periodS), 0, 0.01);
+    if (s.pulses >= 100) figure('period (relative)', relative(r.periodS, meanPeriod(s)), 0, 1e-4);
+    else if (s.pulses >= 5)
+      figure('period, few pulses (relative)', relative(r.periodS, meanPeriod(s)), 0, 0.01);
     const weak = s.chargePerPulseC / interval < 6 * spec.current!.noise;
     const edge = weak ? 600 : 3 * s.periodS;
     if (Math.abs(r.startS - s.firstS) > edge) wrong.push(`regime starts ${r.startS}, should ${s.firstS}`);
@@ -147,4 +148,9 @@ function relative(e: Estimate, expected: number): Estimate {
   return e === null
     ? null
     : { value: e.value / expected - 1, expandedUncertainty: e.expandedUncertainty / expected };
+}
+
+/** What the oscillator really did on average, its jitter and drift included. */
+function meanPeriod(s: { firstS: number; lastS: number; pulses: number }): number {
+  return (s.lastS - s.firstS) / Math.max(1, s.pulses - 1);
 }
