@@ -66,10 +66,9 @@ export async function bench(
   const rig = await startRig({ ...rigOptions, peripherals: onRig });
   const link = createNodeLink({
     childEnv: rig.env,
-    stepTimeoutMs: 600,
     pingEveryMs: 100,
-    hangAfterMs: 1000,
-    connectHangAfterMs: 3000,
+    hangAfterMs: 1500,
+    connectHangAfterMs: 4500,
     ...linkOptions,
   });
   const statuses: BluetoothStatus[] = [];

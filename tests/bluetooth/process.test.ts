@@ -30,10 +30,10 @@ describe('a radio process that hangs or dies', () => {
     const replacedMs = performance.now() - fromMs;
     expect(b.rig.programPid()).not.toBe(pid);
     expect(await again.read(VALUE)).toEqual(Uint8Array.of(7));
-    expect(replacedMs).toBeGreaterThan(900);
-    expect(replacedMs).toBeLessThan(4000);
+    expect(replacedMs).toBeGreaterThan(1400);
+    expect(replacedMs).toBeLessThan(6000);
     console.log(
-      `hung process replaced and meter connected after ${replacedMs.toFixed(0)} ms (limit 1000 ms)`,
+      `hung process replaced and meter connected after ${replacedMs.toFixed(0)} ms (limit 1500 ms)`,
     );
     const from = seen.length;
     await again.close();
@@ -51,7 +51,7 @@ describe('a radio process that hangs or dies', () => {
     b.rig.crashProgram();
     expect(await dropped).toBe('link-died');
     const again = await b.connect('a');
-    expect(performance.now() - fromMs).toBeLessThan(2500);
+    expect(performance.now() - fromMs).toBeLessThan(5000);
     expect(await again.read(VALUE)).toEqual(Uint8Array.of(7));
     const got: number[] = [];
     await again.subscribe(STREAM, (bytes) => got.push(bytes[0]!));
@@ -92,7 +92,7 @@ describe('a connect that blocks the radio process', () => {
     const got: number[] = [];
     await streaming.subscribe(STREAM, (bytes) => got.push(bytes[0]!));
     const pid = b.rig.programPid();
-    b.rig.set({ connectBlocksMs: 1600 }); // longer than a silence that is allowed otherwise
+    b.rig.set({ connectBlocksMs: 2200 }); // longer than a silence that is allowed otherwise
     const connecting = b.connect('b');
     for (let i = 0; i < 40; i++) {
       b.rig.peripheral('a').notify(STREAM, Uint8Array.of(i));
@@ -109,12 +109,12 @@ describe('a connect that blocks the radio process', () => {
     b.rig.set({ connectBlocksMs: 60_000 });
     const fromMs = performance.now();
     expect(await failure(b.connect('a', 1200))).toBe('timed-out');
-    expect(performance.now() - fromMs).toBeLessThan(1600);
+    expect(performance.now() - fromMs).toBeLessThan(2500);
     b.rig.set({ connectBlocksMs: 0 });
     // Nobody waits for that connect and nothing else would be lost: the short patience holds, and a new
     // connect behind it does not lengthen it.
     expect(await failure(b.connect('a'))).toBe('link-died');
-    expect(performance.now() - fromMs).toBeLessThan(2400);
+    expect(performance.now() - fromMs).toBeLessThan(4000);
     const connection = await b.connect('a');
     expect(await connection.read(VALUE)).toEqual(Uint8Array.of(7));
   });
@@ -127,7 +127,7 @@ describe('a connect that blocks the radio process', () => {
     const fromMs = performance.now();
     expect(await failure(b.connect('b', 500))).toBe('timed-out');
     expect(await dropped).toBe('link-died');
-    expect(performance.now() - fromMs).toBeGreaterThan(2500);
+    expect(performance.now() - fromMs).toBeGreaterThan(4000);
     b.rig.set({ connectBlocksMs: 0 });
     expect(await (await b.connect('a')).read(VALUE)).toEqual(Uint8Array.of(7));
   });

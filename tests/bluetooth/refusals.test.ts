@@ -23,7 +23,7 @@ describe('a meter that misbehaves while it is being connected to', () => {
     peripheral.misbehave = misbehave;
     const fromMs = performance.now();
     expect(codes).toContain(await failure(connect('a', 1500)));
-    expect(performance.now() - fromMs).toBeLessThan(2000);
+    expect(performance.now() - fromMs).toBeLessThan(4000);
     await until(() => !peripheral.isConnected);
     peripheral.misbehave = null;
     const connection = await connect('a');
@@ -66,13 +66,13 @@ describe('a meter that refuses', () => {
     ],
   ];
   test.each(cases)('%s: subscribing ends in time, and works later', async (_, misbehave) => {
-    const { rig, connect } = await bench([meter('a')]);
+    const { rig, connect } = await bench([meter('a')], { stepTimeoutMs: 700 });
     const peripheral = rig.peripheral('a');
     peripheral.misbehave = misbehave;
     const connection = await connect('a');
     const fromMs = performance.now();
     expect(await failure(connection.subscribe(STREAM, () => undefined))).toBe('timed-out');
-    expect(performance.now() - fromMs).toBeLessThan(1500);
+    expect(performance.now() - fromMs).toBeLessThan(3000);
     await connection.close();
     peripheral.misbehave = null;
     const again = await connect('a');
@@ -92,20 +92,20 @@ describe('a meter that refuses', () => {
   });
 
   test('an answer that never comes: the operations behind it end in time as well', async () => {
-    const { rig, connect } = await bench([meter('a')]);
+    const { rig, connect } = await bench([meter('a')], { stepTimeoutMs: 1000 });
     const connection = await connect('a');
     rig.peripheral('a').misbehave = (p) => (p[0] === ATT.readRequest ? 'silent' : null);
     const fromMs = performance.now();
     const three = [1, 2, 3].map(() => failure(connection.read(VALUE)));
     expect(await Promise.all(three)).toEqual(['timed-out', 'timed-out', 'timed-out']);
-    expect(performance.now() - fromMs).toBeLessThan(1500);
+    expect(performance.now() - fromMs).toBeLessThan(2500);
     const dropped = droppedWith(connection);
     rig.peripheral('a').drop();
     expect(await dropped).toBe('The meter ended the connection.');
   });
 
   test('operations that are under way when the connection ends are told so at once', async () => {
-    const { rig, connect } = await bench([meter('a')], { stepTimeoutMs: 20_000 });
+    const { rig, connect } = await bench([meter('a')]);
     const connection = await connect('a');
     rig.peripheral('a').misbehave = (p) => (p[0] === ATT.readRequest ? 'hang-up' : null);
     expect(await failure(connection.read(VALUE))).toBe('dropped');

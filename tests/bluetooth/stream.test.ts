@@ -53,5 +53,5 @@ test.each([
       `p99 ${at(toStamp, 0.99)} ms, stamp to caller p50 ${at(toCaller, 0.5)} p99 ${at(toCaller, 0.99)} ms`,
   );
   // Packets wait for a connection event, 22.5 ms apart; the rest is this machine's load.
-  expect(toStamp[Math.floor(toStamp.length / 2)]).toBeLessThan(60);
+  expect(toStamp[Math.floor(toStamp.length / 2)]).toBeLessThan(100);
 });

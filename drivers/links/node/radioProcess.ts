@@ -1,6 +1,9 @@
 import { fork, type ChildProcess } from 'node:child_process';
 import { parseFromChild, type FromChild, type ToChild } from './protocol.ts';
 
+/** Loading the library takes its time on a small or busy computer. */
+const START_LIMIT_MS = 30_000;
+
 export interface RadioProcessOptions {
   readonly childPath: string;
   readonly execArgv: readonly string[];
@@ -8,7 +11,7 @@ export interface RadioProcessOptions {
   readonly stepMs: number;
   readonly powerOnMs: number;
   readonly pingEveryMs: number;
-  /** How long the process may be silent just now, milliseconds. */
+  /** How long the process, once it has been heard, may be silent just now, milliseconds. */
   readonly allowedSilenceMs: () => number;
   readonly onMessage: (message: FromChild) => void;
   /** Once: it has ended, was ended for not answering ('hung'), or could not be started. */
@@ -42,6 +45,7 @@ export function startRadioProcess(options: RadioProcessOptions): RadioProcess {
   let over = false;
   let lastWords = '';
   let heard = true;
+  let wasHeard = false;
   let silentTicks = 0;
 
   const exited = new Promise<void>((resolve) => {
@@ -53,7 +57,8 @@ export function startRadioProcess(options: RadioProcessOptions): RadioProcess {
   const watch = setInterval(() => {
     silentTicks = heard ? 0 : silentTicks + 1;
     heard = false;
-    if (silentTicks * options.pingEveryMs >= options.allowedSilenceMs()) return end(true);
+    const allowedMs = wasHeard ? options.allowedSilenceMs() : START_LIMIT_MS;
+    if (silentTicks * options.pingEveryMs >= allowedMs) return end(true);
     send({ kind: 'ping' });
   }, options.pingEveryMs);
 
@@ -76,7 +81,7 @@ export function startRadioProcess(options: RadioProcessOptions): RadioProcess {
 
   keepTail(child, (tail) => (lastWords = tail));
   child.on('message', (raw) => {
-    heard = true;
+    heard = wasHeard = true;
     const message = over ? null : parseFromChild(raw);
     if (message) options.onMessage(message);
   });
