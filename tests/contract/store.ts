@@ -238,7 +238,7 @@ export function storeContract(name: string, makeStore: () => Store): void {
       expect([...store.readSamples(current).t]).toEqual([1, 2, 1]);
     });
 
-    test('of any shape give back every bit, in the order in which they came', () => {
+    test('of any shape give back every bit, in the order in which they came', { timeout: 60_000 }, () => {
       fc.assert(
         fc.property(fc.array(anyColumns(), { maxLength: 6 }), (parts) => {
           const { store, id, current } = started();

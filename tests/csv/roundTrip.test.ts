@@ -73,7 +73,7 @@ function record(
 }
 
 describe('export and import', () => {
-  test('give the same samples, bit for bit, and the same recording', () => {
+  test('give the same samples, bit for bit, and the same recording', { timeout: 60_000 }, () => {
     fc.assert(
       fc.property(fc.array(anyColumns(30), { minLength: 1, maxLength: 5 }), (columns) => {
         const first = record(columns);
