@@ -12,10 +12,14 @@ export function widerGlance(
 ): { readonly next: string | null; readonly sentences: readonly string[] } {
   const open: { sentence: string; next: string }[] = [];
   const kept = bitsOf(description.value).some(({ at, mask }) =>
-    description.fixed.bits.some((f, i) => f.at === at && f.mask & mask && bytesOf(description.fixed.is)[i] !== undefined),
+    description.fixed.bits.some(
+      (f, i) => f.at === at && f.mask & mask && bytesOf(description.fixed.is)[i] !== undefined,
+    ),
   );
   const largest = lesson.figures.reduce((a, b) =>
-    Math.abs(b.counts) * 10 ** lastOf(lesson, b.mode) > Math.abs(a.counts) * 10 ** lastOf(lesson, a.mode) ? b : a,
+    Math.abs(b.counts) * 10 ** lastOf(lesson, b.mode) > Math.abs(a.counts) * 10 ** lastOf(lesson, a.mode)
+      ? b
+      : a,
   );
   if (kept) {
     const mode = lesson.modes[Math.max(0, largest.mode)]!;

@@ -35,11 +35,14 @@ const value = z.discriminatedUnion('kind', [
   z.strictObject({
     kind: z.literal('segments'),
     /** Two half octets a digit, most significant digit first. */
-    digits: z.array(z.tuple([nibble, nibble])).min(1).max(8),
+    digits: z
+      .array(z.tuple([nibble, nibble]))
+      .min(1)
+      .max(8),
     /** The seven bits of a digit's octet that are segments. */
     lit: octet,
-    /** Code of each digit 0 to 9; null where teaching left it open. */
-    codes: z.array(octet.nullable()).length(10),
+    /** Codes of each digit 0 to 9: more than one where teaching left open how it is drawn. */
+    codes: z.array(z.array(octet).max(16)).length(10),
     blank: octet.nullable(),
   }),
 ]);
@@ -89,7 +92,8 @@ export const meterDescriptionSchema = z.strictObject({
   flags: z
     .array(z.strictObject({ flag: z.enum(['hold', 'relative', 'minMax']), bits, off: hex, on: hex }))
     .max(8),
-  overload: z.array(z.strictObject({ bits, is: hex, quantity: mode.shape.quantity })).max(16),
+  /** `mode` and `quantity` hold where over-range was shown in a mode in which no figure was. */
+  overload: z.array(z.strictObject({ bits, is: hex, mode: hex, quantity: mode.shape.quantity })).max(16),
 });
 
 export type MeterDescription = z.infer<typeof meterDescriptionSchema>;

@@ -32,21 +32,24 @@ const PREFIXES: ReadonlyMap<string, number> = new Map([
   ['M', 6],
 ]);
 
-const SYMBOLS: readonly { readonly text: string; readonly symbol: string; readonly quantity: Quantity | null }[] =
-  [
-    { text: 'V', symbol: 'V', quantity: 'voltage' },
-    { text: 'A', symbol: 'A', quantity: 'current' },
-    { text: '°C', symbol: '°C', quantity: 'temperature' },
-    { text: 'degC', symbol: '°C', quantity: 'temperature' },
-    { text: '°F', symbol: '°F', quantity: null },
-    { text: 'Ω', symbol: 'Ω', quantity: null },
-    { text: 'ohm', symbol: 'Ω', quantity: null },
-    { text: 'Ohm', symbol: 'Ω', quantity: null },
-    { text: 'Hz', symbol: 'Hz', quantity: null },
-    { text: 'F', symbol: 'F', quantity: null },
-    { text: 'W', symbol: 'W', quantity: null },
-    { text: '%', symbol: '%', quantity: null },
-  ];
+const SYMBOLS: readonly {
+  readonly text: string;
+  readonly symbol: string;
+  readonly quantity: Quantity | null;
+}[] = [
+  { text: 'V', symbol: 'V', quantity: 'voltage' },
+  { text: 'A', symbol: 'A', quantity: 'current' },
+  { text: '°C', symbol: '°C', quantity: 'temperature' },
+  { text: 'degC', symbol: '°C', quantity: 'temperature' },
+  { text: '°F', symbol: '°F', quantity: null },
+  { text: 'Ω', symbol: 'Ω', quantity: null },
+  { text: 'ohm', symbol: 'Ω', quantity: null },
+  { text: 'Ohm', symbol: 'Ω', quantity: null },
+  { text: 'Hz', symbol: 'Hz', quantity: null },
+  { text: 'F', symbol: 'F', quantity: null },
+  { text: 'W', symbol: 'W', quantity: null },
+  { text: '%', symbol: '%', quantity: null },
+];
 
 const WORDS: ReadonlyMap<string, number> = new Map([
   ['HOLD', FLAG.hold],
@@ -74,7 +77,8 @@ export function parseDisplay(text: string): Glance | string {
     .replace(/[μµ]/g, 'u')
     .trim();
   const match = /^([+-]?)\s*(0[.,]?L[.,]?|O[.,]?L[.,]?|[\d.,]+)\s*(.*)$/iu.exec(clean);
-  if (!match) return `"${clean.slice(0, 40)}" is no display reading; type it as shown, for example 12.63 V or OL.`;
+  if (!match)
+    return `"${clean.slice(0, 40)}" is no display reading; type it as shown, for example 12.63 V or OL.`;
   const [, sign, figure, rest] = match as unknown as [string, string, string, string];
   const beside = readWords(rest);
   if (typeof beside === 'string') return beside;

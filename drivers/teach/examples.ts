@@ -50,7 +50,9 @@ export function prepare(
   if (wrong.length > 0) return wrong;
 
   const units = new Map(
-    (glances as Glance[]).flatMap((g) => (g.unit && !g.overload ? [[unitText(g.unit), g.unit] as const] : [])),
+    (glances as Glance[]).flatMap((g) =>
+      g.unit && !g.overload ? [[unitText(g.unit), g.unit] as const] : [],
+    ),
   );
   const only = units.size === 1 ? [...units.values()][0]! : null;
   const modes: ShownMode[] = [];
@@ -83,7 +85,10 @@ function modeIndex(modes: ShownMode[], glance: Glance): number {
   const ac = (glance.flags & FLAG.ac) !== 0;
   const known = modes.findIndex(
     (m) =>
-      m.unit.symbol === unit.symbol && m.unit.prefix === unit.prefix && m.decimals === decimals && m.ac === ac,
+      m.unit.symbol === unit.symbol &&
+      m.unit.prefix === unit.prefix &&
+      m.decimals === decimals &&
+      m.ac === ac,
   );
   if (known >= 0) return known;
   modes.push({ unit, decimals, ac, lastDigit: lastDigit(glance) });

@@ -36,11 +36,12 @@ export function tryField(
   const read = (_: unknown, i: number): RawValue => decodeValue(field, masked[i]!);
   const negatives = lesson.figures.some((e) => e.counts < 0);
   const own = isSigned(field);
-  let scale = negatives && !own ? null : findScale(lesson, read, false);
+  const float = field.kind === 'sfloat' || field.kind === 'float' || field.kind === 'float32';
+  let scale = negatives && !own ? null : findScale(lesson, read, false, float);
   let magnitude = false;
   // A text field need not hold the sign.
   if (!scale && negatives && (!own || field.kind === 'text')) {
-    scale = findScale(lesson, read, true);
+    scale = findScale(lesson, read, true, float);
     magnitude = scale !== null;
     if (magnitude && field.kind === 'text' && masked.some((f) => readsNegative(field, f))) return null;
   }
@@ -77,6 +78,19 @@ function evidenceOf(
   const information = Math.log2(1 + largest);
   const each = Math.max(0, Math.min(varying - hidden * Math.log2(10), information + 1));
   return each * (distinct - 1) + (hasMask ? 0 : information);
+}
+
+/** Whether the field carries exactly the figures shown, and nothing beyond. */
+export function isExact(lesson: Lesson, h: Hypothesis): boolean {
+  return lesson.figures.every((e) => {
+    const raw = decodeValue(h.field, unmasked(e.frame, h.mask));
+    if (raw === null || typeof raw === 'string') return false;
+    const exponent = e.mode < 0 ? null : h.scale.exponents[e.mode]!;
+    if (exponent === null) return raw.digits === 0;
+    const x = raw.digits * 10 ** (raw.exponent + exponent - lesson.modes[e.mode]!.lastDigit);
+    const counts = h.magnitude ? Math.abs(e.counts) : e.counts;
+    return Math.abs(x - counts) <= 2e-6 * Math.abs(counts);
+  });
 }
 
 export function popCount(octet: number): number {

@@ -3,7 +3,7 @@ import type { Lesson } from './examples.ts';
 import type { ValueField } from './description.ts';
 import { nibbleAt } from './bits.ts';
 import { bcdFields, floatFields, integerFields, plainFields, textFields } from './fields.ts';
-import { tryField, type Hypothesis } from './hypothesis.ts';
+import { isExact, tryField, type Hypothesis } from './hypothesis.ts';
 
 /** One octet combined with every octet of the frame. */
 export function keyHypotheses(lesson: Lesson, allowed: (field: ValueField) => boolean): Hypothesis[] {
@@ -33,12 +33,16 @@ export function maskHypotheses(lesson: Lesson, allowed: (field: ValueField) => b
     plain.forEach((octet, i) => (mask[at + i] = octet ^ pivot.frame[at + i]!));
     if (mask.every((m) => m === 0)) return;
     const found = tryField(lesson, field, mask, cost);
-    if (found) out.push(found);
+    // Under a mask of its own a float is known only if it carries no more than the display shows.
+    if (found && (field.kind === 'integer' || isExact(lesson, found))) out.push(found);
   };
   for (const { field, cost } of integerFields(lesson.length)) {
     if (field.kind !== 'integer' || !allowed(field)) continue;
     // Offset binary under a mask is two's complement under another.
-    if (field.sign === 'offset-binary' || (field.sign !== 'unsigned' && lesson.figures.every((e) => e.counts >= 0)))
+    if (
+      field.sign === 'offset-binary' ||
+      (field.sign !== 'unsigned' && lesson.figures.every((e) => e.counts >= 0))
+    )
       continue;
     for (const { value, extra } of hiddenDigits(counts, 1)) {
       const plain = encodeInteger(field, value);
@@ -47,8 +51,11 @@ export function maskHypotheses(lesson: Lesson, allowed: (field: ValueField) => b
   }
   for (const { field, cost } of floatFields(lesson.length)) {
     if (!('order' in field) || !allowed(field)) continue;
-    for (const plain of encodeFloats(field.kind, counts, lastDigit(pivot.glance))) {
-      attempt(field, field.at, field.order === 'little' ? [...plain].reverse() : plain, cost + 4);
+    // In volts or amperes, or in the unit as shown.
+    for (const exponent of new Set([lastDigit(pivot.glance), -pivot.glance.decimals])) {
+      for (const plain of encodeFloats(field.kind, counts, exponent)) {
+        attempt(field, field.at, field.order === 'little' ? [...plain].reverse() : plain, cost + 4);
+      }
     }
   }
   for (const { field, cost } of bcdFields(lesson.length)) {
@@ -118,7 +125,12 @@ function encodeFloats(kind: string, counts: number, exponent: number): number[][
   return out;
 }
 
-function bcdMask(digits: readonly number[], frame: Uint8Array, counts: number, length: number): Uint8Array | null {
+function bcdMask(
+  digits: readonly number[],
+  frame: Uint8Array,
+  counts: number,
+  length: number,
+): Uint8Array | null {
   const text = String(counts).padStart(digits.length, '0');
   if (text.length > digits.length) return null;
   const mask = new Uint8Array(length);

@@ -40,7 +40,7 @@ export function analyse(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number
   const sign = signBits(lesson, h, view, modeBits, doubts);
   if (sign === 'missing') return { ok: false, sentence: 'Nothing in the frame shows the minus sign.' };
   const flags = flagBits(lesson, view, modeBits, doubts);
-  const overload = overloadRules(lesson, h, view, doubts);
+  const overload = overloadRules(lesson, h, view, modeBits, doubts);
   const rows = modeRows(lesson, h, view, modeBits, doubts);
   const changing = view.clean.length + view.stray.length > 0;
   if (changing && view.repeats < FEWEST_REPEATS) {
@@ -206,12 +206,7 @@ function signBits(
   return { bits, plus: codeAt(view.frames[plus]!, bits), minus: codeAt(view.frames[minus]!, bits) };
 }
 
-function flagBits(
-  lesson: Lesson,
-  view: View,
-  modeBits: Bits,
-  doubts: Doubt[],
-): MeterDescription['flags'] {
+function flagBits(lesson: Lesson, view: View, modeBits: Bits, doubts: Doubt[]): MeterDescription['flags'] {
   const out: MeterDescription['flags'] = [];
   for (const flag of ['hold', 'relative', 'minMax'] as const) {
     const word = FLAG_WORDS[flag];
@@ -245,6 +240,7 @@ function overloadRules(
   lesson: Lesson,
   h: Hypothesis,
   view: View,
+  modeBits: Bits,
   doubts: Doubt[],
 ): MeterDescription['overload'] {
   if (view.overloads.length === 0) return [];
@@ -268,13 +264,17 @@ function overloadRules(
   const bits = [...flagged, ...(useValue ? value : [])].sort((a, b) => a.at - b.at);
   const merged = gather(bits.flatMap(({ at, mask }) => [{ at, mask }]));
   const only = new Set(lesson.modes.map((m) => m.unit.quantity));
-  return [...new Map(lesson.overloads.map((e, i) => [codeAt(view.overloads[i]!, merged), e])).entries()].map(
-    ([is, e]) => ({
-      bits: merged,
-      is,
-      quantity: e.glance.unit ? e.glance.unit.quantity : only.size === 1 ? lesson.modes[0]!.unit.quantity : null,
-    }),
-  );
+  const rules = lesson.overloads.map((e, i) => ({
+    bits: merged,
+    is: codeAt(view.overloads[i]!, merged),
+    mode: codeAt(view.overloads[i]!, modeBits),
+    quantity: e.glance.unit
+      ? e.glance.unit.quantity
+      : only.size === 1
+        ? lesson.modes[0]!.unit.quantity
+        : null,
+  }));
+  return [...new Map(rules.map((r) => [`${r.is} ${r.mode}`, r])).values()];
 }
 
 function modeRows(

@@ -13,12 +13,17 @@ export function generator(seed: number): () => number {
 }
 
 /**
- * A frame that the meter might send: one of `frames` in which each octet of `bits` (null: every octet) is taken
- * from another of them, and now and then some of its bits that vary are turned.
+ * A frame that the meter might send: `base` in which each octet of `bits` (null: every octet) is taken from one
+ * of `frames`, and now and then some of its bits that vary are turned.
  */
-export function crossed(frames: readonly Uint8Array[], bits: Bits | null, random: () => number): Uint8Array {
+export function crossed(
+  base: Uint8Array,
+  frames: readonly Uint8Array[],
+  bits: Bits | null,
+  random: () => number,
+): Uint8Array {
   const pick = () => frames[Math.floor(random() * frames.length)]!;
-  const out = Uint8Array.from(pick());
+  const out = Uint8Array.from(base);
   const turn = random() < 0.5;
   const where = bits ?? Array.from(out, (_, at) => ({ at, mask: 0xff }));
   for (const { at, mask } of where) {

@@ -12,7 +12,10 @@ import { decodeValue, isSigned } from './value.ts';
  */
 export function readFrame(meter: MeterDescription, bytes: Uint8Array): Reading | null {
   if (bytes.length !== meter.length) {
-    throw new DriverError('wrong-length', `The frame has ${bytes.length} octets; this meter's have ${meter.length}.`);
+    throw new DriverError(
+      'wrong-length',
+      `The frame has ${bytes.length} octets; this meter's have ${meter.length}.`,
+    );
   }
   const frame = unmasked(bytes, meter.mask === null ? null : bytesOf(meter.mask));
   const { checksum, fixed } = meter;
@@ -23,10 +26,12 @@ export function readFrame(meter: MeterDescription, bytes: Uint8Array): Reading |
   const mode = meter.modes.rows.find((r) => r.is === code);
   const over = meter.overload.find((o) => codeAt(frame, o.bits) === o.is);
   if (over) {
+    refuseChanged(frame, fixed.bits, fixed.is, over.bits);
+    if (!mode && code !== over.mode) throw untaught(`mode ${code}`);
     const quantity = mode ? mode.quantity : over.quantity;
     return quantity ? beyond(quantity) : null;
   }
-  refuseChanged(frame, fixed.bits, fixed.is);
+  refuseChanged(frame, fixed.bits, fixed.is, []);
   if (!mode) throw untaught(`mode ${code}`);
   if (mode.quantity === null) return null;
   let flags = mode.ac ? FLAG.ac : 0;
@@ -68,7 +73,12 @@ function isEndCode(field: ValueField, digits: number): boolean {
   return digits === span / 2 - 1 || digits === -span / 2 || digits === 1 - span / 2;
 }
 
-function scaled(field: ValueField, digits: number, own: number, mode: number): { counts: number; scale: number } {
+function scaled(
+  field: ValueField,
+  digits: number,
+  own: number,
+  mode: number,
+): { counts: number; scale: number } {
   if (field.kind !== 'float32') return { counts: digits, scale: own + mode };
   if (mode === 0) return { counts: digits, scale: FLOAT32 };
   return { counts: mode < 0 ? digits / 10 ** -mode : digits * 10 ** mode, scale: FLOAT64 };
@@ -81,10 +91,11 @@ function readSwitch(frame: Uint8Array, bits: Bits, off: string, on: string): boo
   throw untaught(`code ${code}`);
 }
 
-function refuseChanged(frame: Uint8Array, bits: Bits, is: string): void {
+function refuseChanged(frame: Uint8Array, bits: Bits, is: string, except: Bits): void {
   bits.forEach(({ at, mask }, i) => {
-    const octet = frame[at]! & mask;
-    if (octet !== parseInt(is.slice(2 * i, 2 * i + 2), 16)) {
+    const octet = frame[at]!;
+    const free = except.find((b) => b.at === at)?.mask ?? 0;
+    if ((octet ^ parseInt(is.slice(2 * i, 2 * i + 2), 16)) & mask & ~free) {
       throw untaught(`octet ${at} = ${octet.toString(16).padStart(2, '0')}`);
     }
   });

@@ -7,6 +7,11 @@ import { bitsOf, decodeValue } from './value.ts';
 
 const PROBES = 240;
 
+export interface Reader {
+  readonly h: Hypothesis;
+  readonly modeBits: Bits;
+}
+
 /** The figure that a hypothesis reads from a frame in a mode, in the unit without prefix; null for none. */
 function figureOf(h: Hypothesis, frame: Uint8Array, mode: number): number | null {
   const raw = decodeValue(h.field, unmasked(frame, h.mask));
@@ -26,23 +31,25 @@ function differ(a: number, b: number, lastDigit: number): boolean {
  */
 export function disagreement(
   lesson: Lesson,
-  a: Hypothesis,
-  b: Hypothesis,
+  { h: a, modeBits: aBits }: Reader,
+  { h: b, modeBits: bBits }: Reader,
 ): { readonly value: number; readonly mode: number } | null {
   const random = generator(11);
-  const both = union(bitsOf(a.field), bitsOf(b.field));
+  // Bits by which either tells the mode stay as they are: turned alone, they make a frame that no meter sends.
+  const both = without(union(bitsOf(a.field), bitsOf(b.field)), union(aBits, bBits));
   for (let mode = 0; mode < lesson.modes.length; mode++) {
     const group = lesson.figures.filter((e) => e.mode === mode);
     const { lastDigit } = lesson.modes[mode]!;
-    const shown = group.map((e) => (a.magnitude || b.magnitude ? Math.abs(e.counts) : e.counts) * 10 ** lastDigit);
+    const shown = group.map(
+      (e) => (a.magnitude || b.magnitude ? Math.abs(e.counts) : e.counts) * 10 ** lastDigit,
+    );
     const low = Math.min(...shown) - 10 ** lastDigit;
     const high = Math.max(...shown) + 10 ** lastDigit;
     const inUse = (x: number | null): x is number => x !== null && x >= low && x <= high;
-    const frames = group.map((e) => e.frame);
     // Bits vary over all modes, not only within this one.
-    const pool = [...frames, ...lesson.figures.map((e) => e.frame)];
+    const pool = [...group, ...lesson.figures].map((e) => e.frame);
     for (let i = 0; i < PROBES; i++) {
-      const frame = crossed(pool, both, random);
+      const frame = crossed(group[i % group.length]!.frame, pool, both, random);
       let x = figureOf(a, frame, mode);
       let y = figureOf(b, frame, mode);
       if (a.magnitude !== b.magnitude) {
@@ -71,6 +78,38 @@ export function areCopies(lesson: Lesson, a: Hypothesis, b: Hypothesis): boolean
     }),
   );
   return fell && rose;
+}
+
+/**
+ * Whether `wide` only adds digits that the display does not show to what `narrow` reads. "cut": the display cuts
+ * them off, so `narrow` reads just what is shown. "open": the glances do not tell cutting from rounding yet.
+ */
+export function refines(lesson: Lesson, narrow: Hypothesis, wide: Hypothesis): 'no' | 'open' | 'cut' {
+  if (wide.scale.hidden <= narrow.scale.hidden) return 'no';
+  const rests = new Set<number>();
+  let figures = 0;
+  let seen = false;
+  for (const { frame, mode } of lesson.figures) {
+    if (mode < 0) continue;
+    const x = figureOf(narrow, frame, mode);
+    const y = figureOf(wide, frame, mode);
+    if (x === null || y === null) continue;
+    const digit =
+      10 ** (narrow.scale.exponents[mode]! + (narrow.field.kind === 'text' ? ownExponent(narrow, frame) : 0));
+    const rest = (Math.abs(y) - Math.abs(x)) / digit;
+    if (rest < -1e-6 || rest > 1 - 1e-6) return 'no';
+    if (x !== 0) figures++;
+    rests.add(Math.round(rest * 1e6));
+    seen ||= rest >= 0.5 - 1e-6;
+  }
+  // Digits that hardly change, whatever the figure, are none.
+  const still = (rests.size === 1 && figures >= 4) || (rests.size === 2 && figures >= 6);
+  return seen || still ? 'cut' : 'open';
+}
+
+function ownExponent(h: Hypothesis, frame: Uint8Array): number {
+  const raw = decodeValue(h.field, unmasked(frame, h.mask));
+  return raw === null || typeof raw === 'string' ? 0 : raw.exponent;
 }
 
 /**
@@ -132,6 +171,13 @@ function union(a: Bits, b: Bits): Bits {
   const masks = new Map<number, number>();
   for (const { at, mask } of [...a, ...b]) masks.set(at, (masks.get(at) ?? 0) | mask);
   return [...masks].map(([at, mask]) => ({ at, mask }));
+}
+
+function without(a: Bits, b: Bits): Bits {
+  return a.flatMap(({ at, mask }) => {
+    const rest = mask & ~(b.find((x) => x.at === at)?.mask ?? 0);
+    return rest === 0 ? [] : [{ at, mask: rest }];
+  });
 }
 
 function overlaps(a: Bits, b: Bits): boolean {

@@ -25,16 +25,20 @@ const ROUNDINGS: readonly Rounding[] = [
 export const HIGHEST_HIDDEN = 6;
 /** A raw number may be coarser than the display by so many digits. */
 const HIGHEST_COARSER = 2;
+const LOWEST_POWER = -12;
+const HIGHEST_POWER = 6;
 
 /**
  * The scale under which the raw numbers give every figure shown, to its last digit; null where there is none.
  * @param read raw number of example i of `lesson.figures`, with its sign where the field has one
  * @param magnitude the raw numbers have no sign: compare without
+ * @param float they have exponents of their own, so only a prefix (milli, micro) can be missing
  */
 export function findScale(
   lesson: Lesson,
   read: (example: Example, index: number) => RawValue,
   magnitude: boolean,
+  float: boolean,
 ): Scale | null {
   const { figures } = lesson;
   const raw: { digits: number; exponent: number }[] = [];
@@ -44,12 +48,16 @@ export function findScale(
     const value = read(figures[i]!, i);
     if (value === null || typeof value === 'string') return null;
     const counts = shown(figures[i]!);
-    if (counts === 0 ? value.digits !== 0 && Math.abs(value.digits) > 10 ** HIGHEST_HIDDEN : !near(value.digits, counts))
+    if (
+      counts === 0
+        ? value.digits !== 0 && Math.abs(value.digits) > 10 ** HIGHEST_HIDDEN
+        : !near(value.digits, counts)
+    )
       return null;
     raw.push(value);
   }
   for (const rounding of ROUNDINGS) {
-    const scale = fit(lesson, raw, shown, rounding);
+    const scale = fit(lesson, raw, shown, rounding, float);
     if (scale) return scale;
   }
   return null;
@@ -70,6 +78,7 @@ function fit(
   raw: readonly { digits: number; exponent: number }[],
   shown: (e: Example) => number,
   rounding: Rounding,
+  float: boolean,
 ): Scale | null {
   const exponents: (number | null)[] = lesson.modes.map(() => null);
   let hidden = 0;
@@ -84,7 +93,9 @@ function fit(
     const shift = shifts.find((s) => rounding(shifted(digits, s), counts));
     if (shift === undefined || -shift > HIGHEST_HIDDEN) return null;
     if (shift > HIGHEST_COARSER && Number.isInteger(digits)) return null;
-    exponents[e.mode] = shift + last - exponent;
+    const power = shift + last - exponent;
+    if (power < LOWEST_POWER || power > HIGHEST_POWER || (float && power % 3 !== 0)) return null;
+    exponents[e.mode] = power;
     hidden = Math.max(hidden, -shift);
   }
   // Zeros can only contradict: a raw number that is too large for the zero shown.

@@ -78,12 +78,7 @@ function digitsOf(counts: number, count: number, lit: number): number[] {
   return digits.map((d, i) => (i < count - lit ? BLANK : d));
 }
 
-function solve(
-  lesson: Lesson,
-  cells: Cells,
-  digits: readonly number[][],
-  masked: boolean,
-): Hypothesis[] {
+function solve(lesson: Lesson, cells: Cells, digits: readonly number[][], masked: boolean): Hypothesis[] {
   const { figures } = lesson;
   const full = 2 ** figures.length - 1;
   // Column of a bit: its value in each glance, as the bits of one number.
@@ -129,7 +124,13 @@ function solve(
   }
   // One bit too many may fit a segment: each choice of seven bits is a hypothesis of its own.
   return [...new Set(solutions.map((s) => s.lit))].flatMap((lit) => {
-    const found = agree(lesson, cells, digits, solutions.filter((s) => s.lit === lit), masked);
+    const found = agree(
+      lesson,
+      cells,
+      digits,
+      solutions.filter((s) => s.lit === lit),
+      masked,
+    );
     return found ? [found] : [];
   });
 }
@@ -168,7 +169,10 @@ function matchings(fits: readonly number[]): number[][] {
   return out;
 }
 
-/** Keeps what all solutions agree on: a digit that they draw differently, unseen so far, stays open. */
+/**
+ * Unites the solutions. A digit that they draw differently was not seen so far: it keeps all its codes but those
+ * that another digit may have.
+ */
 function agree(
   lesson: Lesson,
   cells: Cells,
@@ -177,14 +181,18 @@ function agree(
   masked: boolean,
 ): Hypothesis | null {
   const lit = solutions[0]!.lit;
-  const common = solutions[0]!.codes.map((code, d) => (solutions.every((s) => s.codes[d] === code) ? code : null));
+  const all = solutions[0]!.codes.map((_, d) => [...new Set(solutions.map((s) => s.codes[d]!))]);
+  const codes = all.map((own, d) =>
+    own.filter((c) => all.every((others, e) => e === d || !others.includes(c))),
+  );
+  const common = all.map((own) => (own.length === 1 ? own[0]! : null));
   const mask = masked ? maskFor(lesson, cells, digits, solutions[0]!, common) : null;
   if (masked && (!mask || mask.every((m) => m === 0))) return null;
   const field: ValueField = {
     kind: 'segments',
     digits: cells,
     lit,
-    codes: common.slice(0, 10),
+    codes: codes.slice(0, 10),
     blank: common[BLANK]!,
   };
   let pairs = 0;

@@ -1,5 +1,10 @@
 import { hexOf, unmasked } from './bits.ts';
-import { METER_SCHEMA, meterDescriptionSchema, type MeterDescription, type ValueField } from './description.ts';
+import {
+  METER_SCHEMA,
+  meterDescriptionSchema,
+  type MeterDescription,
+  type ValueField,
+} from './description.ts';
 import { figureText, prepare, type Lesson } from './examples.ts';
 import { plainFields } from './fields.ts';
 import { findChecksum, type FoundChecksum } from './findChecksum.ts';
@@ -7,7 +12,7 @@ import { holds, isSure, tryField, type Hypothesis } from './hypothesis.ts';
 import { keyHypotheses, maskHypotheses } from './masks.ts';
 import { analyse, type Analysis, type Doubt } from './modes.ts';
 import { mismatch } from './proof.ts';
-import { areCopies, disagreement, unproven, withFixed } from './rivals.ts';
+import { areCopies, disagreement, refines, unproven, withFixed } from './rivals.ts';
 import { segmentHypotheses } from './segments.ts';
 import { bitsOf } from './value.ts';
 import { widerGlance } from './advice.ts';
@@ -41,7 +46,13 @@ export function teach(glances: readonly TeachingGlance[]): TeachResult {
   if ('reasons' in found) {
     const odd = oddGlance(glances);
     const reasons = odd === null ? found.reasons : [...found.reasons, odd];
-    return { state: 'none', fits: 0, description: null, nextGlance: 'check each figure, then one more', reasons };
+    return {
+      state: 'none',
+      fits: 0,
+      description: null,
+      nextGlance: 'check each figure, then one more',
+      reasons,
+    };
   }
   return conclude(lesson, found);
 }
@@ -50,6 +61,8 @@ interface Survivor {
   readonly h: Hypothesis;
   readonly analysis: Extract<Analysis, { ok: true }>;
 }
+
+const reader = ({ h, analysis }: Survivor) => ({ h, modeBits: analysis.around.modes.bits });
 
 interface Search {
   readonly survivors: readonly Survivor[];
@@ -62,12 +75,23 @@ function search(lesson: Lesson): Search | { readonly reasons: string[] } {
   const taken = checksum?.octets ?? new Set<number>();
   const allowed = (field: ValueField) => bitsOf(field).every(({ at }) => !taken.has(at));
   const reasons = new Set<string>();
+  // Under a key for the whole frame, a sum shows only once the key is taken off.
+  const takenUnder = new Map<number, ReadonlySet<number>>();
+  const takenFor = ({ mask }: Hypothesis, tier: unknown) => {
+    if (tier !== keyHypotheses || !mask || checksum) return taken;
+    const key = mask[0]!;
+    const known = takenUnder.get(key);
+    if (known) return known;
+    const found = findChecksum(lesson.examples.map((e) => unmasked(e.frame, mask)))?.octets ?? taken;
+    takenUnder.set(key, found);
+    return found;
+  };
   for (const tier of [plain, keyHypotheses, maskHypotheses]) {
     const candidates = tier(lesson, allowed);
     if (tier === maskHypotheses) candidates.push(...segmentHypotheses(lesson, true));
     const survivors: Survivor[] = [];
     for (const h of candidates.filter((c) => allowed(c.field)).sort((a, b) => a.cost - b.cost)) {
-      const analysis = analyse(lesson, h, taken);
+      const analysis = analyse(lesson, h, takenFor(h, tier));
       if (analysis.ok) survivors.push({ h, analysis });
       else reasons.add(analysis.sentence);
       if (survivors.length >= MOST_RIVALS) break;
@@ -87,25 +111,27 @@ function plain(lesson: Lesson, allowed: (field: ValueField) => boolean): Hypothe
 function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult {
   // A field too narrow for the display's digits is no rival of one that is wide enough.
   const wide = survivors.filter((s) => holds(s.h, lesson));
-  const rivals = wide.length > 0 ? wide : survivors;
+  const rivals = wide.length > 0 ? wide : [...survivors];
+  // Of two that differ only in digits beyond the display's, the one that reads what is shown.
+  rivals.sort((a, b) => a.h.scale.hidden - b.h.scale.hidden || a.h.cost - b.h.cost);
   const best = rivals.find((s) => isSure(s.h)) ?? rivals[0]!;
   const copies: Hypothesis[] = [];
   const groups: { s: Survivor; at: string }[] = [];
   for (const s of rivals) {
     if (s === best) continue;
-    const apart = disagreement(lesson, best.h, s.h);
-    if (!apart) continue;
+    const apart = disagreement(lesson, reader(best), reader(s));
+    if (!apart || refines(lesson, best.h, s.h) === 'cut') continue;
     if (areCopies(lesson, best.h, s.h)) {
       copies.push(s.h);
       continue;
     }
-    if (groups.some((g) => !disagreement(lesson, g.s.h, s.h))) continue;
+    if (groups.some((g) => !disagreement(lesson, reader(g.s), reader(s)))) continue;
     groups.push({ s, at: figureText(apart.value, lesson.modes[apart.mode]!) });
   }
   const fits = groups.length + 1;
   const alike = rivals
     .map((s) => s.h)
-    .filter((h) => h !== best.h && !copies.includes(h) && !groups.some((g) => g.s.h === h));
+    .filter((h) => h !== best.h && !copies.includes(h) && refines(lesson, best.h, h) === 'no');
   const description = describe(lesson, best, alike, checksum);
   const doubts: Doubt[] = [...best.analysis.doubts, ...unseenDigits(best.h)];
   if (groups.length > 0) {
@@ -124,7 +150,9 @@ function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult 
   if (wrong) doubts.push({ sentence: wrong, next: 'the same figure once more, at rest' });
   const reasons = doubts.map((d) => d.sentence);
   if (checksum && !checksum.checksum) {
-    reasons.push('There seems to be a checksum, but its form is not certain yet, so bad frames are not refused by it.');
+    reasons.push(
+      'There seems to be a checksum, but its form is not certain yet, so bad frames are not refused by it.',
+    );
   }
   if (doubts.length > 0) {
     return { state: 'ambiguous', fits, description: null, nextGlance: doubts[0]!.next, reasons };
@@ -154,9 +182,9 @@ function describe(
     nameStartsWith: null,
     length: lesson.length,
     mask: h.mask ? hexOf(h.mask) : null,
-    checksum: checksum?.checksum
+    checksum: h.mask
       ? (findChecksum(lesson.examples.map((e) => unmasked(e.frame, h.mask)))?.checksum ?? null)
-      : null,
+      : (checksum?.checksum ?? null),
     ...around,
     fixed: withFixed(around.fixed, unproven(lesson, h, alike), first),
     value: h.field,
@@ -165,7 +193,7 @@ function describe(
 
 function unseenDigits({ field }: Hypothesis): Doubt[] {
   if (field.kind !== 'segments') return [];
-  const open = field.codes.flatMap((code, digit) => (code === null ? [digit] : []));
+  const open = field.codes.flatMap((codes, digit) => (codes.length === 0 ? [digit] : []));
   if (open.length === 0) return [];
   const list = open.join(', ');
   return [

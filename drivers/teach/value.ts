@@ -122,7 +122,7 @@ function decodeSegments(field: Extract<ValueField, { kind: 'segments' }>, frame:
   for (const [high, low] of field.digits) {
     const code = ((nibbleAt(frame, high) << 4) | nibbleAt(frame, low)) & field.lit;
     if (code === field.blank && !started) continue;
-    const digit = field.codes.indexOf(code);
+    const digit = field.codes.findIndex((codes) => codes.includes(code));
     if (digit < 0) return null;
     started = true;
     digits = digits * 10 + digit;
