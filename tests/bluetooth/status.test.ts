@@ -17,9 +17,10 @@ describe('why Bluetooth cannot be used, told apart', () => {
     ['no cap_net_raw', { allowed: false }, 'not-allowed', 'not-allowed'],
   ] as const)('%s', async (_, state, reason, code) => {
     const b = await bench([meter('a')], {}, { state });
-    expect(await failure(b.scan(() => true))).toBe(code);
+    expect(await failure(b.link.ready())).toBe(code);
     expect(b.link.status()).toEqual(unavailable(reason, process.platform));
     expect(await failure(b.connect('a'))).toBe(code);
+    expect(await failure(b.scan(() => true))).toBe(code);
   });
 
   test('no library at all', async () => {
@@ -50,6 +51,7 @@ describe('why Bluetooth cannot be used, told apart', () => {
     b.rig.set({ present: true, allowed: false });
     expect(await failure(b.connect('a'))).toBe('not-allowed');
     b.rig.set({ allowed: true });
+    await b.link.ready();
     expect(await (await b.connect('a')).read(VALUE)).toEqual(Uint8Array.of(7));
   });
 });

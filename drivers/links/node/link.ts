@@ -34,6 +34,8 @@ export interface NodeLink extends Link {
   readonly kind: 'node';
   /** Starts the radio process now rather than at the first request, so that `status` becomes known. */
   start(): void;
+  /** The same, and resolves once the radio can be used. @throws LinkError with the status's sentence */
+  ready(): Promise<void>;
   status(): BluetoothStatus;
   onStatus(listener: (status: BluetoothStatus) => void): Cancel;
   /** Disconnects all meters and ends the radio process. */
@@ -221,6 +223,7 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
     },
 
     start: () => void host.ready().catch(() => undefined),
+    ready: () => host.ready(),
     status: () => host.status(),
     onStatus: (listener) => host.onStatus(listener),
 
