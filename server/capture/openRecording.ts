@@ -60,8 +60,12 @@ export class OpenRecording {
   }
 
   gap(meterKey: string, startNowMs: number, endNowMs: number, reason: Gap['reason']): void {
-    for (const channel of this.of(meterKey))
-      this.addGap(channel.id, this.timeOf(startNowMs), this.timeOf(endNowMs), reason);
+    for (const channel of this.of(meterKey)) {
+      const { absent } = channel;
+      channel.absent = null;
+      const startMs = Math.min(absent?.startMs ?? Infinity, this.timeOf(startNowMs));
+      this.addGap(channel.id, startMs, this.timeOf(endNowMs), absent?.reason ?? reason);
+    }
   }
 
   /** From its last reading on, this meter gives none, and no session will say so. */

@@ -33,7 +33,8 @@ export const serveCommand: Command = {
   options: { port: { type: 'string' }, lan: { type: 'boolean' }, ...DATA_OPTION },
 
   async run(context, parsed) {
-    const { values } = parsed;
+    const { values, positionals } = parsed;
+    if (positionals.length > 0) throw new UsageError(`"${positionals[0]}" is not understood here.`);
     const wanted = typeof values.port === 'string' ? portOf(values.port) : null;
     const lan = values.lan === true;
     const log = (line: string) => context.stderr(`${line}\n`);

@@ -1,6 +1,8 @@
 import { afterEach, describe, expect, it } from 'vitest';
 import { FLAG } from '../../drivers/core/reading.ts';
 import type { HubListener } from '../../server/capture/broadcast.ts';
+import { OpenRecording } from '../../server/capture/openRecording.ts';
+import { Recorder } from '../../server/capture/recorder.ts';
 import type { Notice, Readings } from '../../server/messages/socket.ts';
 import { FakeMeter } from '../helpers/fakeMeter.ts';
 import { createBench, RADIO_MISSING, type Bench, type BenchOptions } from '../helpers/hubBench.ts';
@@ -120,9 +122,79 @@ describe('a recording of a meter of this server', () => {
     meter.sendVoltage(801);
     meter.sendCurrent(3);
     hub.stopRecording(id);
-    const gaps = store.listGaps(id);
-    for (const { id: channelId } of channels)
-      expect(gaps).toContainEqual({ channelId, startMs: 0, endMs: 25_000, reason: 'dropped' });
+    expect(store.listGaps(id)).toEqual(
+      channels.map((c) => ({ channelId: c.id, startMs: 0, endMs: 25_000, reason: 'dropped' })),
+    );
+  });
+
+  it('begins with a gap when its meter is known but still connecting', async () => {
+    const meter = new FakeMeter('one');
+    const { hub, store } = setUp([meter]);
+    const key = await connected(meter);
+    await hub.disconnect(key);
+    meter.near = false;
+    hub.connect(key);
+    await clock.advance(100);
+    const { id, channels } = hub.startRecording({ ...START, meters: [key] });
+    await clock.advance(2000);
+    meter.near = true;
+    await clock.advance(1000);
+    meter.sendVoltage(801);
+    await clock.advance(1000);
+    hub.stopRecording(id);
+    expect(store.listGaps(id)).toEqual([
+      { channelId: channels[0]!.id, startMs: 0, endMs: 3000, reason: 'dropped' },
+      { channelId: channels[1]!.id, startMs: 0, endMs: 4000, reason: 'dropped' },
+    ]);
+  });
+
+  it('has one gap from the last reading to the next when the meter was lost for good in between', async () => {
+    const meter = new FakeMeter('one');
+    const { hub, store } = setUp([meter]);
+    const key = await connected(meter);
+    const { id, channels } = hub.startRecording({ ...START, meters: [key] });
+    await clock.advance(1000);
+    meter.sendVoltage(800);
+    meter.sendCurrent(1);
+    meter.setReadable(false);
+    meter.drop();
+    await clock.advance(5000);
+    expect(hub.meters()[0]).toMatchObject({ state: 'failed', sentence: 'No driver knows this meter.' });
+    meter.setReadable(true);
+    hub.connect(key);
+    await clock.advance(1000);
+    meter.sendVoltage(801);
+    meter.sendCurrent(2);
+    hub.stopRecording(id);
+    expect(store.listGaps(id)).toEqual(
+      channels.map((c) => ({ channelId: c.id, startMs: 1000, endMs: 7000, reason: 'dropped' })),
+    );
+    expect(store.listEvents(id).map((e) => e.kind)).toEqual([
+      'started',
+      'meter-dropped',
+      'meter-dropped',
+      'meter-connected',
+      'stopped',
+    ]);
+  });
+
+  it('keeps no reading from before its start, as a meter with a clock of its own may send', async () => {
+    const meter = new FakeMeter('one');
+    const { hub, store } = setUp([meter]);
+    const key = await connected(meter);
+    const { id, channels } = hub.startRecording({ ...START, meters: [key] });
+    const open = new OpenRecording(
+      store.getRecording(id),
+      clock.nowMs(),
+      new Recorder({ store, clock, recordingId: id, startNowMs: clock.nowMs() }),
+    );
+    const reading = { quantity: 'voltage', counts: 12_600, scale: -3, flags: 0 } as const;
+    open.feed(
+      key,
+      [-50, 0, 50].map((ms) => ({ key: channels[0]!.key, reading, atMs: clock.nowMs() + ms })),
+    );
+    open.recorder.flush();
+    expect([...store.readSamples(channels[0]!.id).t]).toEqual([0, 50]);
   });
 
   it('takes a refused frame as an event and goes on', async () => {

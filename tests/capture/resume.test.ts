@@ -227,6 +227,9 @@ describe('claims on a running recording', () => {
     other.kill('SIGKILL');
     await once(other, 'exit');
     expect(claims.isElsewhere('abcd1234')).toBe(false);
+    // As written where the system does not tell when a process started.
+    writeFileSync(file, `${other.pid}`);
+    expect(claims.isElsewhere('abcd1234')).toBe(false);
     claims.drop('abcd1234');
     writeFileSync(file, 'nonsense');
     expect(claims.isElsewhere('abcd1234')).toBe(false);

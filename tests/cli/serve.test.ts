@@ -120,6 +120,11 @@ describe('nightdraw serve', () => {
     expect(stderr).toBe('--port needs a number from 0 to 65535.\n');
   });
 
+  it('takes no further words', async () => {
+    const { code, stderr } = await runCommand(['serve', '--data', data, 'now']);
+    expect([code, stderr]).toEqual([2, '"now" is not understood here.\n']);
+  });
+
   it('makes all readings durable when it is stopped, and goes on with the recording when it is started', async () => {
     const first = await serve('--port', '0');
     const { id } = await recordCar(first.url);

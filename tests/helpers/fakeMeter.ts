@@ -10,7 +10,7 @@ const CURRENT = uuid16(0x2aee);
 export class FakeMeter implements ReplayPeer {
   readonly name: string;
   readonly services = [SERVICE];
-  readonly characteristics: readonly ReplayCharacteristic[];
+  characteristics: readonly ReplayCharacteristic[];
   near = true;
   connects = 0;
   private air: ReplayAir | null = null;
@@ -20,16 +20,12 @@ export class FakeMeter implements ReplayPeer {
     { name = `Meter ${id}`, readable = true } = {},
   ) {
     this.name = name;
-    this.characteristics = (readable ? [VOLTAGE, CURRENT] : [uuid16(0x2a00)]).map((characteristic) => ({
-      service: SERVICE,
-      characteristic,
-      index: 0,
-      canRead: true,
-      canNotify: true,
-      canWrite: false,
-      descriptors: [],
-      descriptorValues: [],
-    }));
+    this.characteristics = characteristicsOf(readable);
+  }
+
+  /** From the next connect on, no driver knows it, or one does again. */
+  setReadable(readable: boolean): void {
+    this.characteristics = characteristicsOf(readable);
   }
 
   get isConnected(): boolean {
@@ -73,4 +69,17 @@ export class FakeMeter implements ReplayPeer {
   private send(characteristic: string, bytes: Uint8Array): void {
     this.air?.notify({ service: SERVICE, characteristic, index: 0 }, bytes);
   }
+}
+
+function characteristicsOf(readable: boolean): ReplayCharacteristic[] {
+  return (readable ? [VOLTAGE, CURRENT] : [uuid16(0x2a00)]).map((characteristic) => ({
+    service: SERVICE,
+    characteristic,
+    index: 0,
+    canRead: true,
+    canNotify: true,
+    canWrite: false,
+    descriptors: [],
+    descriptorValues: [],
+  }));
 }
