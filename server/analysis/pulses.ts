@@ -11,6 +11,8 @@ export interface Pulses {
   readonly peak: Float64Array;
   readonly first: Int32Array;
   readonly last: Int32Array;
+  /** How far a time may be off where another train's pulse falls into a long one: a part of its length. */
+  readonly blur: Float64Array;
 }
 
 /** A wake-up may have levels of its own, each with pulses on it. */
@@ -48,6 +50,7 @@ export function collectPulses(
     peak: Float64Array.from(kept, (k) => k.part.peak[k.i]!),
     first: Int32Array.from(kept, (k) => k.part.first[k.i]!),
     last: Int32Array.from(kept, (k) => k.part.last[k.i]!),
+    blur: Float64Array.from(kept, (k) => (c.t[k.part.last[k.i]!]! - c.t[k.part.first[k.i]!]!) / 4),
   };
 }
 

@@ -1,6 +1,6 @@
 import { combine, figure } from './accuracy.ts';
 import { lowerBound, type Conditioned } from './condition.ts';
-import { gainUncertainty, type MeterErrors } from './dc.ts';
+import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
 import type { Pulses } from './pulses.ts';
 import type { Estimate, Regime } from '../messages/findings.ts';
@@ -53,6 +53,7 @@ function measureRegime(
   const averageU = combine(
     (averageA * eachU) / Math.max(charge.mean, 1e-300) / Math.sqrt(hits),
     (averageA * counted) / 2,
+    (1.5 * roundingOfMean(meter) * interval) / stretch.periodS,
     gainUncertainty(averageA, meter),
   );
   const { resolved, candidates } = resolvePeriod({

@@ -185,13 +185,13 @@ function describeBattery(
     volts === null || meter === null || sign.chargingShare > 0.5
       ? null
       : restVoltage(volts.c, restFrom(story), disturbances(story, sign), meter);
-  const restVoltageV = rest === null ? null : figure(rest.restV, rest.restU);
-  const charge =
-    rest === null ? null : stateOfCharge(rest.restV, rest.restU, chemistry, options.temperatureC);
   const resistance =
     story === null || volts === null || meter === null
       ? null
       : sourceResistance(story.conditioned, volts.c, loadSteps(story), story.meter, meter);
+  const open = rest === null ? null : withoutLoad(rest, story, resistance);
+  const restVoltageV = open === null ? null : figure(open.v, open.u);
+  const charge = open === null ? null : stateOfCharge(open.v, open.u, chemistry, options.temperatureC);
   const average = story?.draw.averageAfterSleep ?? null;
   const days =
     charge === null || average === null || options.capacityAh === undefined || sign.reversed
@@ -209,6 +209,21 @@ function describeBattery(
       thresholdFrom: options.thresholdV === undefined ? 'default' : (options.thresholdFrom ?? 'set'),
     },
   };
+}
+
+/** Source resistances of healthy starter batteries and their leads, where this car's own is not known. */
+const TYPICAL_OHM = { value: 0.02, standardU: 0.008 };
+
+/** The rest voltage without the drop that the settled draw itself makes. */
+function withoutLoad(
+  rest: Rest,
+  story: CurrentStory | null,
+  resistance: { readonly ohm: number; readonly standardU: number } | null,
+): { v: number; u: number } {
+  const amps = story?.draw.baseline?.value ?? 0;
+  const ohm = resistance?.ohm ?? TYPICAL_OHM.value;
+  const ohmU = resistance?.standardU ?? TYPICAL_OHM.standardU;
+  return { v: rest.restV + amps * ohm, u: Math.hypot(rest.restU, amps * ohmU) };
 }
 
 function restFrom(story: CurrentStory | null): number {

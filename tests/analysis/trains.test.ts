@@ -10,7 +10,7 @@ const timing = (toleranceS: number, leastPeriodS: number): Timing => ({
 
 const train = (at: readonly number[], t: Timing): Stretch[] => {
   const sorted = Float64Array.from(at).sort();
-  return findTrains({ count: sorted.length, at: sorted }, t);
+  return findTrains({ count: sorted.length, at: sorted, blur: new Float64Array(sorted.length) }, t);
 };
 
 const clock = (from: number, n: number, period: number): number[] =>

@@ -16,10 +16,12 @@ export const HARD_NIGHTS = {
   fast: (r: Random) => {
     const night = base(r);
     const current: MeterSpec = { intervalS: r.pick([0.005, 0.01, 0.02]), resolution: 1e-4, noise: 1e-3 };
+    const stretch = { startS: 60 + r.next(), endS: 3600, periodS: r.logBetween(0.25, 3) };
     return {
       ...night,
       durationS: 3600,
       shutDowns: [{ atS: r.between(60, 900), dropA: 0.3 }],
+      trains: [{ widthS: r.between(0.02, 0.1), amplitudeA: r.between(0.1, 0.6), stretches: [stretch] }],
       wakeUps: [],
       current,
     };

@@ -1,0 +1,74 @@
+import { changePointsOfLongSeries } from './change-points.ts';
+import { overlapOf } from './condition.ts';
+import type { Lock } from './lock.ts';
+import { PulseClock } from './pulse-clock.ts';
+import { median } from './statistics.ts';
+import type { PulseTimes, Timing } from './trains.ts';
+
+/** Following a locked train pulse by pulse, and noticing where its rhythm changes. */
+
+export interface Followed {
+  readonly members: Int32Array;
+  /** Position of each member in `index`. */
+  readonly places: Int32Array;
+  readonly slots: Float64Array;
+  /** Position in `index` where the search goes on. */
+  readonly next: number;
+}
+
+export function follow(pulses: PulseTimes, index: Int32Array, lock: Lock, timing: Timing): Followed {
+  const clock = new PulseClock(lock.anchorS, lock.periodS, timing.toleranceS);
+  const members: number[] = [index[lock.from]!];
+  const places: number[] = [lock.from];
+  const slots: number[] = [0];
+  const h = Math.min(0.98, Math.max(0.05, lock.hitRate));
+  const mostMisses = Math.max(4, Math.ceil(Math.log(1e-4) / Math.log(1 - h)));
+  let next = lock.from + 1;
+  for (let p = lock.from + 1; p < index.length; p++) {
+    const i = index[p]!;
+    const time = pulses.at[i]!;
+    const elapsed = time - clock.lastS;
+    const missed = (elapsed - overlapOf(timing.gaps, clock.lastS, time)) / clock.periodS;
+    if (missed > mostMisses + 1 || (members.length > 4 && !clock.knows(elapsed / clock.periodS))) break;
+    const steps = clock.stepsTo(time, pulses.blur[i]!);
+    if (steps === 0) continue;
+    clock.hit(steps, time);
+    members.push(i);
+    places.push(p);
+    slots.push(clock.slot);
+    next = p + 1;
+  }
+  return {
+    members: Int32Array.from(members),
+    places: Int32Array.from(places),
+    slots: Float64Array.from(slots),
+    next,
+  };
+}
+
+/** A change of rhythm has to last for this many hits and be this large to end a train. */
+const LEAST_CHANGED = 5;
+const CHANGED_RATE = 1.3;
+
+/**
+ * A train that stretches to a whole multiple of its period (or to one that shares a multiple with it) keeps
+ * hitting the old clock, only less often: the train ends where the usual number of old periods between hits
+ * changes for good. Returns how many of the hits belong to it.
+ */
+export function hitsBeforeChange(slots: Float64Array): number {
+  const n = slots.length;
+  const steps = new Float64Array(n - 1);
+  for (let i = 1; i < n; i++) steps[i - 1] = slots[i]! - slots[i - 1]!;
+  const middle = median(steps);
+  const spread = 1.4826 * median(steps.map((s) => Math.abs(s - middle)));
+  const changes = changePointsOfLongSeries(steps, new Float64Array(n - 1).fill(1), Math.max(0.2, spread));
+  const edges = [...changes, n - 1];
+  const rate = (a: number, b: number): number => (slots[b]! - slots[a]!) / (b - a);
+  const first = rate(0, edges[0]!);
+  for (let j = 0; j + 1 < edges.length; j++) {
+    if (edges[j + 1]! - edges[j]! < LEAST_CHANGED) continue;
+    const ratio = rate(edges[j]!, edges[j + 1]!) / first;
+    if (ratio > CHANGED_RATE || ratio < 1 / CHANGED_RATE) return edges[j]! + 1;
+  }
+  return n;
+}
