@@ -133,6 +133,21 @@ test('a meter that refuses to connect is not found', async () => {
   expect(await subject.connect(id, 5000, null)).toEqual({ error: 'not-found' });
 });
 
+test('a connect that follows at once on one that was called off is not taken down with it', async () => {
+  const id = await find();
+  meter.ignores.add('connect');
+  const both = bench.page.evaluate(async (meterId) => {
+    const { connect } = (window as unknown as BenchWindow).bench.subject;
+    const calledOff = await connect(meterId, 5000, 200);
+    return [calledOff, await connect(meterId, 5000, null)] as const;
+  }, id);
+  await bench.page.waitForTimeout(500);
+  meter.ignores.clear();
+  const [calledOff, connected] = await both;
+  expect(calledOff).toEqual({ error: 'aborted' });
+  expect(connected).toHaveProperty('value');
+});
+
 test('a flood of notifications arrives whole and in order', async () => {
   const connection = await open();
   await subject.subscribe(connection, STREAM);

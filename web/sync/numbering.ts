@@ -8,8 +8,6 @@ import type { BatchReply } from '../../server/messages/socket.ts';
 export interface SentBatch {
   readonly seq: number;
   readonly shift: number;
-  /** True when this batch may have reached the server before: it was sent and no answer came. */
-  readonly sentBefore: boolean;
 }
 
 export type Verdict =
@@ -52,10 +50,7 @@ export function judge(sent: SentBatch, reply: BatchReply): Verdict {
 }
 
 function judgeDurable(sent: SentBatch, number: number, upTo: number): Verdict {
-  if (upTo === number) return { kind: 'done', shift: sent.shift, complaint: null };
   if (upTo < number) return { kind: 'later', sentence: 'The server did not store the readings yet.' };
-  // The server has numbers that this page never sent, except perhaps this one: count on from there.
-  return sent.sentBefore
-    ? { kind: 'done', shift: upTo - sent.seq, complaint: null }
-    : { kind: 'again', shift: upTo + 1 - sent.seq };
+  // Where the server counts further than this page ever sent, the next batch goes on from there.
+  return { kind: 'done', shift: upTo - sent.seq, complaint: null };
 }

@@ -25,9 +25,6 @@ interface Line {
   batches: number;
   samples: number;
   oldestUtcMs: number;
-  /** Batches from this `seq` on were put here by this page and are known never to have been sent. */
-  newFromSeq: number;
-  sentSeq: number;
   draining: boolean;
   /** Something was put here while the line was being emptied. */
   again: boolean;
@@ -50,9 +47,9 @@ export class Outbox {
   /** An outbox with what an earlier page left in the store. */
   static async open(options: OutboxOptions): Promise<Outbox> {
     const outbox = new Outbox(options);
-    for (const { id, nextSeq } of await options.store.streams()) outbox.line(id, nextSeq);
+    for (const { id } of await options.store.streams()) outbox.line(id);
     for (const { streamId, batches, samples, oldestUtcMs } of await options.store.waiting())
-      Object.assign(outbox.line(streamId, 1), { batches, samples, oldestUtcMs });
+      Object.assign(outbox.line(streamId), { batches, samples, oldestUtcMs });
     return outbox;
   }
 
@@ -77,9 +74,9 @@ export class Outbox {
 
   async openStream(recordingId: string, meterKey: string): Promise<Stream> {
     const { stream, fresh } = await this.options.store.openStream(recordingId, meterKey);
-    this.line(stream.id, stream.nextSeq).finished = false;
-    // An empty batch goes first: where the server knows number 1 already, this browser's storage was cleared
-    // meanwhile, and the numbers are put right before any reading depends on them.
+    this.line(stream.id).finished = false;
+    // An empty batch goes first: where the server knows number 1 already, because this browser's storage was
+    // cleared meanwhile, it drops that one, and the numbers are put right before any reading depends on them.
     if (fresh) await this.append(stream.id, { parts: [], gaps: [], events: [] });
     return stream;
   }
@@ -98,7 +95,7 @@ export class Outbox {
     } catch (error) {
       return error instanceof NoStream ? 'gone' : 'full';
     }
-    const line = this.line(id, batch.seq);
+    const line = this.line(id);
     if (line.batches === 0) line.oldestUtcMs = batch.utcMs;
     line.batches++;
     line.samples += samples;
@@ -109,19 +106,17 @@ export class Outbox {
 
   /** No more batches come for this stream; it is forgotten once the server has all of them. */
   finish(id: string): void {
-    this.line(id, 1).finished = true;
+    this.line(id).finished = true;
     this.drain(id);
   }
 
-  private line(id: string, nextSeq: number): Line {
+  private line(id: string): Line {
     let line = this.lines.get(id);
     if (!line) {
       line = {
         batches: 0,
         samples: 0,
         oldestUtcMs: 0,
-        newFromSeq: nextSeq,
-        sentSeq: 0,
         draining: false,
         again: false,
         finished: false,
@@ -132,7 +127,7 @@ export class Outbox {
   }
 
   private drain(id: string): void {
-    const line = this.line(id, 1);
+    const line = this.line(id);
     line.again = true;
     if (line.draining || !this.connected) return;
     line.draining = true;
@@ -181,8 +176,6 @@ export class Outbox {
     { stream, batch }: NonNullable<Awaited<ReturnType<BatchStore['head']>>>,
   ): Promise<'moved' | 'stuck'> {
     const { store } = this.options;
-    const sentBefore = batch.seq < line.newFromSeq || batch.seq === line.sentSeq;
-    line.sentSeq = batch.seq;
     let reply: BatchReply;
     try {
       reply = await this.options.send({
@@ -194,7 +187,7 @@ export class Outbox {
     } catch {
       return 'stuck';
     }
-    const verdict = judge({ seq: batch.seq, shift: stream.shift, sentBefore }, reply);
+    const verdict = judge({ seq: batch.seq, shift: stream.shift }, reply);
     switch (verdict.kind) {
       case 'done':
         await store.remove(id, batch.seq, verdict.shift);

@@ -160,10 +160,10 @@ export class EmulatedMeter {
       throw new BusError('org.bluez.Error.Failed', 'le-connection-abort-by-local');
     const attempt = { calledOff: false };
     this.connecting = attempt;
-    while (!this.inRange() || this.ignores.has('connect')) {
+    do {
       await delay(CONNECT_TRY_MS, undefined, { ref: false });
       if (attempt.calledOff) throw new BusError('org.bluez.Error.Failed', 'le-connection-abort-by-local');
-    }
+    } while (!this.inRange() || this.ignores.has('connect'));
     if (!this.connected) this.appear();
     return null;
   }

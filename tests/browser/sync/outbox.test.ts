@@ -92,6 +92,19 @@ describe('outbox', () => {
     expect(outbox.state.sentence).toBe('');
   });
 
+  test('a connection that is back is used at once, however long the last wait was', async () => {
+    const [store, server, clock] = [memoryBatches(), new FakeServer(), new ManualClock()];
+    const { outbox, stream } = await Page.open(store, server, clock);
+    server.fault = () => 'request-lost';
+    await outbox.append(stream, body(1));
+    await clock.advance(60_000);
+    outbox.setConnected(false);
+    server.fault = () => 'none';
+    outbox.setConnected(true);
+    await clock.advance(10);
+    expect(server.counts()).toEqual([1]);
+  });
+
   test('a batch that the server refuses for good does not hold up the rest', async () => {
     const [store, server, clock] = [memoryBatches(), new FakeServer(), new ManualClock()];
     const page = await Page.open(store, server, clock);
