@@ -31,7 +31,8 @@ export function pageRoutes(folder: string): Router {
         .send('The page has not been built yet: run "npm run build" and start again.\n');
       return;
     }
-    response.set('Cache-Control', 'no-cache').sendFile('index.html', { root: folder }); // a path of its own may lie under a dot folder
+    // Named below its root, because the folder itself may lie under one whose name begins with a dot.
+    response.set('Cache-Control', 'no-cache').sendFile('index.html', { root: folder });
   });
   return router;
 }

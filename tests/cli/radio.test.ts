@@ -36,7 +36,7 @@ afterEach(async () => {
 
 const address = (id: string) => rig.peripheral(id).address;
 
-describe('with an adapter and two meters in range', () => {
+describe('with an adapter and two meters in range', { timeout: 60_000 }, () => {
   it('meters lists them', async () => {
     const { code, stdout, stderr } = await runCommand(['meters', '--seconds', '1', '--json']);
     expect([code, stderr]).toEqual([0, '']);
@@ -108,7 +108,7 @@ describe('with an adapter and two meters in range', () => {
   });
 });
 
-describe('without a usable adapter', () => {
+describe('without a usable adapter', { timeout: 60_000 }, () => {
   it.each([
     [{ present: false }, /no Bluetooth Low Energy adapter/],
     [{ supported: false }, /no Bluetooth support/],

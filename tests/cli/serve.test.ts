@@ -50,7 +50,7 @@ async function recordCar(url: string): Promise<Recording> {
 
 const detailOf = (url: string, id: string) => get<RecordingDetail>(`${url}/api/recordings/${id}`);
 
-describe('nightdraw serve', () => {
+describe('nightdraw serve', { timeout: 60_000 }, () => {
   it('prints its address and nothing else, brings the demo nights once, and ends cleanly', async () => {
     const first = await serve('--port', '0');
     const cases = await until(async () => {
@@ -148,7 +148,7 @@ describe('nightdraw serve', () => {
   });
 });
 
-describe('a server that is killed', () => {
+describe('a server that is killed', { timeout: 60_000 }, () => {
   let program: Awaited<ReturnType<typeof bundleForNode>>;
   const children: ChildProcess[] = [];
   beforeAll(async () => (program = await bundleForNode('server/main.ts')));

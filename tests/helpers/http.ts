@@ -3,7 +3,7 @@ import { expect } from 'vitest';
 
 /** Looks again and again until there is something to see. */
 export async function until<T>(look: () => T | Promise<T>): Promise<NonNullable<T>> {
-  for (let i = 0; i < 700; i++) {
+  for (let i = 0; i < 1500; i++) {
     const found = await look();
     if (found) return found;
     await wait(20);
