@@ -72,6 +72,14 @@ it('puts the four figures with their uncertainty first', () => {
   expect(polling!.note).toBe('Then it stopped, after 8 h 20 min.');
 });
 
+it('counts no days to a zone that the battery is in already', () => {
+  const low = sampleFindings({
+    battery: { ...f.battery, restVoltageV: { value: 12.1, expandedUncertainty: 0.02 } },
+  });
+  expect(keyFigures(low)[1]!.note).toContain('in the unreliable zone already');
+  expect(keyFigures(low)[1]!.note).not.toContain('days');
+});
+
 it('says in words what is not known, never a made-up figure', () => {
   const bare = sampleFindings({
     sleep: { state: 'undetermined', timeToSleepS: null, steps: [], settledBaselineA: null },

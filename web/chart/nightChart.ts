@@ -198,6 +198,8 @@ export function mountNightChart(host: HTMLElement, hooks: NightChartHooks): Nigh
 /** The current panel is the taller one: it spans decades. */
 function panelHeight(quantity: PanelQuantity, last: boolean, theme: ChartTheme): number {
   const room = Math.min(window.innerHeight, 900);
-  const share = quantity === 'current' ? 0.36 : 0.22;
+  // On a narrow screen the rows of marks and both panels are to be seen at once.
+  const narrow = window.innerWidth < 600 ? 0.8 : 1;
+  const share = (quantity === 'current' ? 0.36 : 0.22) * narrow;
   return Math.round(Math.max(theme.rem * 8, room * share) + (last ? theme.rem * 2.2 : 0));
 }

@@ -56,7 +56,9 @@ function LaneRow(p: {
               aria-label={mark.title}
               onClick={() => p.onView(windowAround(mark.startS, mark.endS, p.whole))}
             >
-              {(wide > 56 || count > 1) && <span aria-hidden="true">{mark.label}</span>}
+              {(count > 1 || wide > 8 * mark.label.length + 14) && (
+                <span aria-hidden="true">{mark.label}</span>
+              )}
             </button>
           );
         })}

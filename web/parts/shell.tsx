@@ -74,15 +74,10 @@ function Places(p: { readonly route: Route }): JSX.Element {
             <a
               href={hashOf(place.page === 'live' ? { page: 'live', caseId: null } : { page: place.page })}
               aria-current={here === place.page ? 'page' : undefined}
+              aria-label={place.page === 'meters' && on > 0 ? `${place.label}, ${on} connected` : undefined}
             >
               {place.label}
-              {place.page === 'meters' && on > 0 && (
-                <span class="count">
-                  <span class="hidden">, </span>
-                  {on}
-                  <span class="hidden"> connected</span>
-                </span>
-              )}
+              {place.page === 'meters' && on > 0 && <span class="count">{on}</span>}
             </a>
           </li>
         ))}

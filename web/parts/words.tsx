@@ -3,7 +3,10 @@ import { useEffect, useRef } from 'preact/hooks';
 import { CAUTION_LINE, CAUTION_RULE, cautionsFor, type CautionPlace } from '../state/cautions.ts';
 import { Button } from './controls.tsx';
 
-/** A page's heading. It takes the focus when the page opens, so that a screen reader says where one is. */
+/** False until the first page has opened: a fresh page begins at its top, with the skip link. */
+let opened = false;
+
+/** A page's heading. It takes the focus when one comes from another page, so that a screen reader says where one is. */
 export function PageTitle(p: {
   readonly title: string;
   readonly line?: ComponentChildren;
@@ -14,7 +17,8 @@ export function PageTitle(p: {
     document.title = `${p.title} · Nightdraw`;
   }, [p.title]);
   useEffect(() => {
-    heading.current?.focus({ preventScroll: true });
+    if (opened) heading.current?.focus({ preventScroll: true });
+    opened = true;
   }, []);
   return (
     <header class="page-title">

@@ -52,15 +52,18 @@ function restVoltage(f: Findings): KeyFigure {
 function draw(f: Findings): KeyFigure {
   const days = estimateText(f.battery.daysToUnreliable, 'days');
   const a = f.draw.averageAfterSleepA;
+  const rest = f.battery.restVoltageV;
+  const there = rest !== null && rest.value <= f.battery.thresholdV;
+  const outlook = there
+    ? ' The battery is in the unreliable zone already.'
+    : days === null
+      ? ''
+      : ` At this rate the unreliable zone is reached in ${days}.`;
   return {
     name: 'Draw after sleep',
     ...split(estimateText(a, 'current')),
     note:
-      a === null
-        ? 'Not found in this recording.'
-        : days === null
-          ? 'On average, polling and wake-ups included.'
-          : `On average, polling and wake-ups included. At this rate the unreliable zone is reached in ${days}.`,
+      a === null ? 'Not found in this recording.' : `On average, polling and wake-ups included.${outlook}`,
     quantity: 'current',
     value: a?.value ?? null,
     zoneBelow: null,
