@@ -1,6 +1,6 @@
 import type { Quantity } from '../../drivers/core/reading.ts';
 import type { ChannelInput } from './input.ts';
-import { estimateInterval, estimateResolution } from './sampling.ts';
+import { estimateInterval, estimateJitter, estimateResolution } from './sampling.ts';
 
 /** Stage 1: readings in order on one time axis, with what can be said about how they were taken. */
 
@@ -21,6 +21,8 @@ export interface Conditioned {
   readonly t: Float64Array;
   readonly y: Float64Array;
   readonly intervalS: number | null;
+  /** How late a reading may arrive against the others. */
+  readonly jitterS: number;
   /** Integration time; where nobody stated it, the interval (back-to-back conversions) is assumed. */
   readonly apertureS: number | null;
   readonly apertureStated: boolean;
@@ -44,6 +46,7 @@ export function condition(input: ChannelInput): Conditioned {
     t,
     y,
     intervalS,
+    jitterS: estimateJitter(t),
     apertureS: apertureStated ? input.apertureS : intervalS,
     apertureStated,
     resolution: input.resolution ?? estimateResolution(y),

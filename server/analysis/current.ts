@@ -1,3 +1,4 @@
+import { joinBursts } from './bursts.ts';
 import type { Conditioned } from './condition.ts';
 import type { MeterErrors } from './dc.ts';
 import { measureDraw, type Draw } from './draw.ts';
@@ -36,11 +37,16 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
   const excursions = findExcursions(c, ground, threshold, 0, c.t.length);
   const meter: MeterErrors = { accuracy, resolution: c.resolution, noise: windows.noise };
   const floor = new FloorOverTime(windows, reference);
-  const pulses = collectPulses(
+  const single = collectPulses(
     c,
     excursions,
     threshold,
     levels.levels.map((l) => l.from),
+  );
+  const pulses = joinBursts(
+    single,
+    (i) => c.t[single.first[i]!]!,
+    (i) => c.t[single.last[i]!]!,
   );
   const stretches = findTrains(pulses, timingOf(c));
   const regimes = measureRegimes(c, pulses, stretches, floor, meter);
@@ -62,7 +68,8 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
 /** What trains are timed against. */
 function timingOf(c: Conditioned): Timing {
   const interval = c.intervalS ?? 1;
-  return { toleranceS: 0.55 * interval + 0.002, leastPeriodS: 1.9 * interval, gaps: c.gaps };
+  const toleranceS = 0.55 * interval + c.jitterS + 0.002;
+  return { toleranceS, leastPeriodS: Math.max(1.9 * interval, 2 * c.jitterS), gaps: c.gaps };
 }
 
 /** Polling goes on under a wake-up: its share of the charge belongs to the polling. */

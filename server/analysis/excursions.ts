@@ -60,7 +60,7 @@ export function findExcursions(
       [first - 1, first],
       [last + 1, last],
     ] as const) {
-      if (k <= taken || k >= to || Math.abs(t[k]! - t[near]!) > 1.5 * interval) continue;
+      if (k <= taken || k >= to || Math.abs(t[k]! - t[near]!) > longest) continue;
       ref.until(k);
       const e = y[k]! - ref.value;
       if (e > threshold) continue;

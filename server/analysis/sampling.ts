@@ -26,6 +26,20 @@ export function estimateInterval(t: Float64Array): number | null {
   return interval > 0 ? interval : null;
 }
 
+/**
+ * How unevenly readings arrive, seconds: half the width of the central 96 % of the differences. Zero for a
+ * meter with its own time stamps; the radio's delay, or the length of its bunches, for others.
+ */
+export function estimateJitter(t: Float64Array): number {
+  const n = t.length;
+  if (n < 20) return 0;
+  const step = Math.max(1, Math.floor((n - 1) / LOOKS));
+  const differences: number[] = [];
+  for (let i = 1; i < n; i += step) differences.push(t[i]! - t[i - 1]!);
+  const sorted = Float64Array.from(differences).sort();
+  return (sortedQuantile(sorted, 0.95) - sortedQuantile(sorted, 0.02)) / 2;
+}
+
 /** Last digits that displays have: powers of ten, and the 1/64 V of the standard's voltage characteristic. */
 const DIGITS = [1, 0.1, 1 / 64, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7];
 

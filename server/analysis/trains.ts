@@ -1,6 +1,7 @@
 import type { Span } from './condition.ts';
 import { follow, hitsBeforeChange } from './follow.ts';
 import { LOCK_LEAST, LOCK_WINDOW, lockOn } from './lock.ts';
+import { median } from './statistics.ts';
 import { joinAcrossGaps, toStretch } from './stretches.ts';
 
 /** Stage 6: pulse trains among visible pulses: lock on to a period, then follow its clock pulse by pulse. */
@@ -8,6 +9,7 @@ import { joinAcrossGaps, toStretch } from './stretches.ts';
 export interface PulseTimes {
   readonly count: number;
   readonly at: Float64Array;
+  readonly charge: Float64Array;
   /** How far each time may be off beyond the timing's tolerance (a long pulse that another one fell into). */
   readonly blur: Float64Array;
 }
@@ -35,7 +37,8 @@ export interface Timing {
 
 const MOST_TRAINS = 4;
 
-export function findTrains(pulses: PulseTimes, timing: Timing): Stretch[] {
+export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
+  const pulses = { ...given, at: Float64Array.from(given.at), charge: Float64Array.from(given.charge) };
   const free = new Uint8Array(pulses.count).fill(1);
   const out: Stretch[] = [];
   for (let round = 0; round < MOST_TRAINS; round++) {
@@ -43,10 +46,46 @@ export function findTrains(pulses: PulseTimes, timing: Timing): Stretch[] {
     if (index.length < LOCK_LEAST) break;
     const found = followAll(pulses, index, timing);
     if (found.length === 0) break;
-    for (const stretch of found) for (const i of stretch.members) free[i] = 0;
+    for (const stretch of found) {
+      for (const i of stretch.members) free[i] = 0;
+      leaveTheRest(pulses, stretch, free);
+    }
     out.push(...found);
   }
   return joinAcrossGaps(out, timing).sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
+}
+
+/** A pulse with this much more charge than its train's others has another train's pulse in it. */
+const MORE_CHARGE = 1.35;
+
+/** What is left of such pulses when the train's own is taken out stays free for the next train. */
+function leaveTheRest(pulses: PulseTimes, stretch: Stretch, free: Uint8Array): void {
+  const { members, slots, firstS, periodS } = stretch;
+  const usual = median(Float64Array.from(members, (i) => pulses.charge[i]!));
+  members.forEach((i, k) => {
+    const charge = pulses.charge[i]!;
+    if (charge < MORE_CHARGE * usual) return;
+    const own = members.length > 2 ? nearBeat(pulses.at, members, slots, k, periodS) : firstS;
+    const rest = charge - usual;
+    pulses.at[i] = Math.min(
+      pulses.at[i]! + 4 * pulses.blur[i]! + periodS,
+      Math.max(pulses.at[i]! - 4 * pulses.blur[i]! - periodS, (pulses.at[i]! * charge - own * usual) / rest),
+    );
+    pulses.charge[i] = rest;
+    free[i] = 1;
+  });
+}
+
+/** When the train's own pulse was due, from its nearest ordinary neighbour. */
+function nearBeat(
+  at: Float64Array,
+  members: Int32Array,
+  slots: Float64Array,
+  k: number,
+  periodS: number,
+): number {
+  const other = k > 0 ? k - 1 : k + 1;
+  return at[members[other]!]! + (slots[k]! - slots[other]!) * periodS;
 }
 
 function indicesOf(free: Uint8Array): Int32Array {

@@ -59,7 +59,7 @@ function measure(c: Conditioned, first: number, last: number, floorAt: (i: numbe
   // Whatever of it fell into the readings on either side.
   for (const k of [first - 1, last + 1]) {
     if (k < 0 || k >= y.length) continue;
-    if (Math.abs(t[k]! - t[k < first ? first : last]!) <= 1.5 * interval)
+    if (Math.abs(t[k]! - t[k < first ? first : last]!) <= 8 * interval)
       charge += (y[k]! - floorAt(k)) * interval;
   }
   return { first, last, startS, durationS: Math.max(0, endS - startS), peak, charge };

@@ -10,7 +10,11 @@ const timing = (toleranceS: number, leastPeriodS: number): Timing => ({
 
 const train = (at: readonly number[], t: Timing): Stretch[] => {
   const sorted = Float64Array.from(at).sort();
-  return findTrains({ count: sorted.length, at: sorted, blur: new Float64Array(sorted.length) }, t);
+  const n = sorted.length;
+  return findTrains(
+    { count: n, at: sorted, charge: new Float64Array(n).fill(1), blur: new Float64Array(n) },
+    t,
+  );
 };
 
 const clock = (from: number, n: number, period: number): number[] =>

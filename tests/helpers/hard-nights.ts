@@ -59,7 +59,10 @@ export const HARD_NIGHTS = {
     const night = base(r);
     return {
       ...night,
-      trains: night.trains!.map((t) => ({ ...t, burst: { pulses: 3, spacingS: r.between(0.03, 0.12) } })),
+      trains: night.trains!.map((t) => ({
+        ...t,
+        burst: { pulses: 3, spacingS: Math.min(r.between(0.03, 0.12), t.stretches[0]!.periodS / 8) },
+      })),
     };
   },
   twoTrains: (r: Random) => {
