@@ -50,14 +50,26 @@ async function runCommand(
 function argsOf(command: Command, argv: readonly string[]): ParsedArgs {
   try {
     return parseArgs({
-      args: [...argv],
+      args: joinNegativeNumbers(argv),
       options: { ...command.options, help: { type: 'boolean', short: 'h' } },
       allowPositionals: true,
     });
   } catch (error) {
-    const said = error instanceof Error ? error.message.split(/\.\s/)[0]! : String(error);
+    const said = error instanceof Error ? error.message.split(/\.\s|\n/)[0]! : String(error);
     throw new UsageError(`${said.replace(/\.$/, '')}; see nightdraw ${command.name} --help.`);
   }
+}
+
+/** "--temperature-c -5" as "--temperature-c=-5": the parser would take the number for an option. */
+function joinNegativeNumbers(argv: readonly string[]): string[] {
+  const out: string[] = [];
+  for (const arg of argv) {
+    const last = out.at(-1);
+    if (/^-[\d.]/.test(arg) && last !== undefined && /^--[\w-]+$/.test(last))
+      out[out.length - 1] = `${last}=${arg}`;
+    else out.push(arg);
+  }
+  return out;
 }
 
 async function overview(): Promise<string> {

@@ -5,6 +5,7 @@ import { createNodeLink } from '../../drivers/links/node/link.ts';
 import { DRIVERS } from '../../drivers/meters/registry.ts';
 import { displayName } from '../capture/displayName.ts';
 import { UsageError, type Command, type ParsedArgs } from './command.ts';
+import { runTeach } from './teach.ts';
 
 const DEFAULT_SECONDS = 10;
 
@@ -13,22 +14,29 @@ export const metersCommand: Command = {
   summary: 'lists the Bluetooth meters in range of this computer',
   usage: [
     'Usage: nightdraw meters [--seconds N] [--json]',
+    '       nightdraw meters teach FRAMES.jsonl',
     '',
     `  --seconds N  how long to look (default ${DEFAULT_SECONDS})`,
     '  --json       print one JSON array: id, name, signal (dBm), advertised services, whether a driver names one',
+    '',
+    'teach learns how an unknown meter encodes its display from lines {"frame":"hex","display":"12.63 V"}, five or more,',
+    'and prints the meter description (JSON) once only one encoding is left; sentences go to stderr.',
   ].join('\n'),
   options: { seconds: { type: 'string' }, json: { type: 'boolean' } },
 
   async run(context, args) {
+    if (args.positionals[0] === 'teach') return runTeach(context, args.positionals.slice(1));
     if (args.positionals.length > 0) throw new UsageError(`"${args.positionals[0]}" is not understood here.`);
     const seconds = secondsOf(args);
     const link = createNodeLink();
     const stop = createAbort();
-    const timer = setTimeout(() => stop.abort(), seconds * 1000);
+    let timer: NodeJS.Timeout | undefined;
     context.signal.addEventListener('abort', () => stop.abort(), { once: true });
     if (context.isTerminal) context.stderr(`Looking for ${seconds} s ...\n`);
     const seen = new Map<string, SeenMeter>();
     try {
+      await link.ready(); // the time to look begins when the radio can hear
+      timer = setTimeout(() => stop.abort(), seconds * 1000);
       await link.find({
         services: [],
         signal: stop.signal,
