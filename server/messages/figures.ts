@@ -5,6 +5,8 @@ import type { Estimate } from './findings.ts';
 interface Scaled {
   readonly unit: string;
   readonly factor: number;
+  /** Decimals beyond which a figure tells a technician nothing, however small its statistical uncertainty. */
+  readonly finest: number;
 }
 
 function scaleFor(quantity: keyof typeof SCALES, magnitude: number): Scaled {
@@ -14,32 +16,32 @@ function scaleFor(quantity: keyof typeof SCALES, magnitude: number): Scaled {
 
 const SCALES = {
   current: [
-    { below: 1, unit: 'mA', factor: 1e3 },
-    { below: Infinity, unit: 'A', factor: 1 },
+    { below: 1, unit: 'mA', factor: 1e3, finest: 2 },
+    { below: Infinity, unit: 'A', factor: 1, finest: 3 },
   ],
-  voltage: [{ below: Infinity, unit: 'V', factor: 1 }],
+  voltage: [{ below: Infinity, unit: 'V', factor: 1, finest: 3 }],
   charge: [
-    { below: 36, unit: 'mAh', factor: 1 / 3.6 },
-    { below: Infinity, unit: 'Ah', factor: 1 / 3600 },
+    { below: 36, unit: 'mAh', factor: 1 / 3.6, finest: 2 },
+    { below: Infinity, unit: 'Ah', factor: 1 / 3600, finest: 3 },
   ],
   pulseCharge: [
-    { below: 1, unit: 'mC', factor: 1e3 },
-    { below: Infinity, unit: 'C', factor: 1 },
+    { below: 1, unit: 'mC', factor: 1e3, finest: 2 },
+    { below: Infinity, unit: 'C', factor: 1, finest: 3 },
   ],
   resistance: [
-    { below: 1, unit: 'mohm', factor: 1e3 },
-    { below: Infinity, unit: 'ohm', factor: 1 },
+    { below: 1, unit: 'mohm', factor: 1e3, finest: 1 },
+    { below: Infinity, unit: 'ohm', factor: 1, finest: 3 },
   ],
   period: [
-    { below: 600, unit: 's', factor: 1 },
-    { below: Infinity, unit: 'min', factor: 1 / 60 },
+    { below: 600, unit: 's', factor: 1, finest: 5 },
+    { below: Infinity, unit: 'min', factor: 1 / 60, finest: 3 },
   ],
   width: [
-    { below: 1, unit: 'ms', factor: 1e3 },
-    { below: Infinity, unit: 's', factor: 1 },
+    { below: 1, unit: 'ms', factor: 1e3, finest: 1 },
+    { below: Infinity, unit: 's', factor: 1, finest: 5 },
   ],
-  percent: [{ below: Infinity, unit: '%', factor: 100 }],
-  days: [{ below: Infinity, unit: 'days', factor: 1 }],
+  percent: [{ below: Infinity, unit: '%', factor: 100, finest: 1 }],
+  days: [{ below: Infinity, unit: 'days', factor: 1, finest: 1 }],
 } as const satisfies Record<string, readonly (Scaled & { readonly below: number })[]>;
 
 export type FigureKind = keyof typeof SCALES;
@@ -60,15 +62,19 @@ function roundedTo(value: number, decimals: number): string {
   return String(Math.round(value / step) * step);
 }
 
-/** For example "31.2 mA ± 0.8 mA"; null gives null. Rounds to the digit that the uncertainty carries. */
+/**
+ * For example "31.2 mA ± 0.8 mA"; null gives null. Rounds to the digit that the uncertainty carries; where
+ * that is finer than anyone uses, the uncertainty is rounded up to the last digit shown.
+ */
 export function estimateText(estimate: Estimate, kind: FigureKind): string | null {
   if (estimate === null) return null;
-  const { unit, factor } = scaleFor(kind, Math.abs(estimate.value));
+  const { unit, factor, finest } = scaleFor(kind, Math.abs(estimate.value));
   const u = estimate.expandedUncertainty * factor;
   const value = estimate.value * factor;
   if (!(u > 0) || !Number.isFinite(u)) return `${significant(value, 3)} ${unit}`;
-  const decimals = decimalsFor(u);
-  return `${roundedTo(value, decimals)} ${unit} ± ${roundedTo(u, decimals)} ${unit}`;
+  const decimals = Math.min(decimalsFor(u), finest);
+  const shown = decimals < decimalsFor(u) ? Math.ceil(u * 10 ** decimals) / 10 ** decimals : u;
+  return `${roundedTo(value, decimals)} ${unit} ± ${roundedTo(shown, decimals)} ${unit}`;
 }
 
 /** A bare figure with three significant digits, for example "240 mA" or "1.25 A". */

@@ -39,6 +39,17 @@ function expectRefused(ran: Outcome, sentence: RegExp): void {
 const SMALL = 'time_s,current_A,voltage_V\n0,0.025,12.630\n0.1,0.026,\n0.2,0.024,12.629\n';
 
 describe('nightdraw', () => {
+  test('takes a negative number after an option, as a winter morning needs it', async () => {
+    write('night.csv', SMALL);
+    const cold = await run('analyse', 'night.csv', '--json', '--temperature-c', '-12');
+    expect([cold.code, cold.err]).toEqual([0, '']);
+    expect(cold.out).toBe((await run('analyse', 'night.csv', '--json', '--temperature-c=-12')).out);
+    expectRefused(
+      await run('analyse', 'night.csv', '--threshold-v', '-1'),
+      /^--threshold-v needs volts above 0/,
+    );
+  });
+
   test('--help lists every command, --version is that of the package', async () => {
     const { code, out, err } = await run('--help');
     expect([code, err]).toEqual([0, '']);

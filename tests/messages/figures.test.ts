@@ -6,12 +6,13 @@ const e = (value: number, expandedUncertainty: number) => ({ value, expandedUnce
 describe('figures in words', () => {
   it.each([
     [e(0.0312345, 0.00083), 'current', '31.2 mA ± 0.8 mA'],
-    [e(0.0312347, 0.0000123), 'current', '31.235 mA ± 0.012 mA'],
+    [e(0.0312347, 0.0000123), 'current', '31.23 mA ± 0.02 mA'],
+    [e(12.73196, 0.00005), 'voltage', '12.732 V ± 0.001 V'],
     [e(1.2345, 0.05), 'current', '1.23 A ± 0.05 A'],
     [e(-0.0254, 0.001), 'current', '-25.4 mA ± 1.0 mA'],
     [e(12.4083, 0.0106), 'voltage', '12.408 V ± 0.011 V'],
     [e(0.704, 0.083), 'percent', '70 % ± 8 %'],
-    [e(0.75, 0.000002), 'period', '0.750000 s ± 0.000002 s'],
+    [e(0.75, 0.000002), 'period', '0.75000 s ± 0.00001 s'],
     [e(7200, 3), 'period', '120.00 min ± 0.05 min'],
     [e(127, 43), 'days', '130 days ± 40 days'],
     [e(5, 0), 'days', '5.00 days'],
