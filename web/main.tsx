@@ -2,8 +2,13 @@ import './no-eval.ts';
 import './styles/palette.css';
 import './styles/base.css';
 import './styles/shell.css';
-import './styles/parts.css';
+import './styles/controls.css';
+import './styles/forms.css';
+import './styles/lists.css';
+import './styles/texts.css';
+import './styles/dial.css';
 import './styles/night.css';
+import './styles/chart.css';
 import './styles/live.css';
 import { render } from 'preact';
 import { Page } from './pages/index.tsx';
@@ -17,6 +22,10 @@ applyPreferences();
 const board = new LiveBoard();
 const sync = createSync();
 sync.onReadings((readings) => board.take(readings));
+// An empty list is a page that has not heard yet, or a server that is away: nothing is forgotten for it.
+sync.onMeters((meters) => {
+  if (meters.length > 0) board.keepOnly(new Set(meters.map((m) => m.key)));
+});
 const api = createApi((path, init) => fetch(path, init));
 
 render(

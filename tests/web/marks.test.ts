@@ -1,5 +1,7 @@
 import { describe, expect, it } from 'vitest';
-import { marksOf, placeMarks, regimeLabel, tracksOf, type Mark } from '../../web/state/marks.ts';
+import { GAP_REASONS } from '../../server/messages/records.ts';
+import { placeMarks, tracksOf } from '../../web/state/markPlaces.ts';
+import { gapWord, marksOf, regimeLabel, type Mark } from '../../web/state/marks.ts';
 import { sampleDetail, sampleFindings, WHOLE } from './samples.ts';
 
 const marks = marksOf(sampleDetail(), sampleFindings(), WHOLE.toS);
@@ -94,6 +96,10 @@ describe('placing marks', () => {
     ]);
     expect(tracks.map((t) => t.map((m) => m.id))).toEqual([['a', 'c', 'd'], ['b']]);
   });
+});
+
+it('has a word of its own for each reason of a gap', () => {
+  expect(new Set(GAP_REASONS.map(gapWord)).size).toBe(GAP_REASONS.length);
 });
 
 it('names a rate by three digits, and long periods by their length', () => {

@@ -93,9 +93,8 @@ export function FlagPart(p: { readonly flag: Flag; readonly onShow: (() => void)
 export function TablePart(p: {
   readonly table: FindingsTable;
   readonly onShow: (place: TimeWindow) => void;
-}): JSX.Element | null {
+}): JSX.Element {
   const { table } = p;
-  if (table.rows.length === 0) return null;
   return (
     <div class="table-box" role="region" tabIndex={0} aria-label={table.caption}>
       <table>

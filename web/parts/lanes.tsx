@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
-import { LANES, placeMarks, tracksOf, type Lane, type Mark } from '../state/marks.ts';
+import { placeMarks, tracksOf } from '../state/markPlaces.ts';
+import { LANES, type Lane, type Mark } from '../state/marks.ts';
 import { windowAround, type TimeWindow } from '../state/window.ts';
 
 /** Rows of marks over the chart, on its time axis. Each mark is a button that goes to its place. */

@@ -17,12 +17,13 @@ export function MeterLine(p: {
 }): JSX.Element {
   const { meter } = p;
   const action = useAction();
-  const line = [measuresText(meter), signalWord(meter.rssi), p.note].filter(Boolean);
+  // What a connected meter measures is said by its readings.
+  const line = [isOn(meter) ? null : measuresText(meter), signalWord(meter.rssi), p.note].filter(Boolean);
   return (
     <li class="line meter">
       <strong class="line-main">{meter.name}</strong>
       <Tag kind={meter.state}>{stateWord(meter)}</Tag>
-      <p class="quiet">{line.join(' · ')}</p>
+      {line.length > 0 && <p class="quiet">{line.join(' · ')}</p>}
       {meter.sentence !== '' && meter.state !== 'connected' && <p>{meter.sentence}</p>}
       {isOn(meter) && <Latest meter={meter} />}
       <div class="row">

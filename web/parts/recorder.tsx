@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useEffect, useRef, useState } from 'preact/hooks';
 import type { Case, Recording } from '../../server/messages/records.ts';
 import type { RecordingMessage } from '../../server/messages/socket.ts';
 import { elapsedText } from '../state/clocktime.ts';
@@ -13,22 +13,30 @@ import { Problem } from './words.tsx';
 
 type Kind = 'live-watch' | 'overnight-test';
 
-/** Starts a recording with what is connected, and stops those that run. */
-export function Recorder(p: { readonly caseId: string | null }): JSX.Element {
+/** Recordings that run, each with its stop; and the way to the one that has just been stopped. */
+export function RunningRecordings(): JSX.Element | null {
   const running = useRunning();
   const [stopped, setStopped] = useState<Recording | null>(null);
+  const section = useRef<HTMLElement>(null);
+  const some = running.length > 0;
+  const before = useRef(some);
+  useEffect(() => {
+    // The start button lies further down; what it started is brought into view.
+    if (some && !before.current) section.current?.scrollIntoView({ block: 'nearest' });
+    if (some) setStopped(null);
+    before.current = some;
+  }, [some]);
+  if (!some && stopped === null) return null;
   return (
-    <section class="recorder" aria-labelledby="recorder-heading">
-      <h2 id="recorder-heading">Recording</h2>
-      {stopped !== null && (
+    <section class="recorder" aria-label="Running recordings" ref={section}>
+      {running.map((m) => (
+        <Running key={m.recording.id} message={m} onStopped={setStopped} />
+      ))}
+      {!some && stopped !== null && (
         <p class="stopped" role="status">
           Stopped: {stopped.title}. <a href={hashOf({ page: 'night', id: stopped.id })}>See the findings</a>
         </p>
       )}
-      {running.map((m) => (
-        <Running key={m.recording.id} message={m} onStopped={setStopped} />
-      ))}
-      {running.length === 0 && <Start caseId={p.caseId} onStarted={() => setStopped(null)} />}
     </section>
   );
 }
@@ -66,7 +74,18 @@ function Running(p: {
   );
 }
 
-function Start(p: { readonly caseId: string | null; readonly onStarted: () => void }): JSX.Element {
+/** Starts a recording with what is connected: one press, or with a title, a case and chosen meters. */
+export function StartRecording(p: { readonly caseId: string | null }): JSX.Element | null {
+  const running = useRunning();
+  return running.length > 0 ? null : (
+    <section class="recorder" aria-labelledby="recorder-heading">
+      <h2 id="recorder-heading">Recording</h2>
+      <StartForm caseId={p.caseId} />
+    </section>
+  );
+}
+
+function StartForm(p: { readonly caseId: string | null }): JSX.Element {
   const { api } = useServices();
   const meters = recordable(useMeters());
   const cases = useLoad<Case[]>('cases', () => api.listCases());
@@ -110,7 +129,6 @@ function Start(p: { readonly caseId: string | null; readonly onStarted: () => vo
                 zone,
                 meters: used.map((m) => m.key),
               });
-              p.onStarted();
             })
           }
         >
