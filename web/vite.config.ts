@@ -1,13 +1,13 @@
-import { defineConfig } from 'vite';
+// A plain object: importing vite's own types would bring Node's globals into the page's type check.
 
-/** Where `npm run dev`-style work finds the API: a server started with `serve --port 4280`, or another. */
-const api = process.env['NIGHTDRAW_API'] ?? 'http://127.0.0.1:4280';
+/** The server's own address, started with `serve`, while the page is worked on with `npx vite web -c web/vite.config.ts`. */
+const api = 'http://127.0.0.1:4280';
 
 // The server answers its own page only, so the proxy speaks as that page.
 const proxied = { target: api, changeOrigin: true, headers: { origin: api } };
 
-export default defineConfig({
-  root: import.meta.dirname,
+export default {
+  // Addresses in the page are relative, so that it does not matter where it is served from.
   base: './',
   cacheDir: '../node_modules/.vite',
   oxc: { jsx: { runtime: 'automatic', importSource: 'preact' } },
@@ -20,4 +20,4 @@ export default defineConfig({
     modulePreload: { polyfill: false },
   },
   server: { host: '127.0.0.1', proxy: { '/api': proxied, '/socket.io': { ...proxied, ws: true } } },
-});
+};
