@@ -89,8 +89,10 @@ describe('what goes wrong', () => {
   });
 
   it('has a sentence for a reply that is none of ours', async () => {
-    const { fetchLike } = answering(502, '<html>bad gateway</html>');
+    const { fetchLike } = answering(500, '<html>oh dear</html>');
     expect((await failure(createApi(fetchLike).status())).code).toBe('internal');
+    const gateway = answering(502, '<html>bad gateway</html>');
+    expect((await failure(createApi(gateway.fetchLike).status())).code).toBe('unreachable');
     const odd = answering(200, '<html></html>');
     expect((await failure(createApi(odd.fetchLike).status())).code).toBe('not-understood');
   });

@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { useEffect, useState } from 'preact/hooks';
+import { useState } from 'preact/hooks';
 import type { Case } from '../../server/messages/records.ts';
 import { chosenChannel } from '../state/live.ts';
 import { Attempts } from '../parts/attempts.tsx';
@@ -7,7 +7,7 @@ import { LinkButton } from '../parts/controls.tsx';
 import { useLoad, useMeters, useRunning, useTicker } from '../parts/hooks.ts';
 import { LiveChart } from '../parts/liveChart.tsx';
 import { LiveFigure } from '../parts/liveFigure.tsx';
-import { Recorder } from '../parts/recorder.tsx';
+import { RunningRecordings, StartRecording } from '../parts/recorder.tsx';
 import { useServices } from '../parts/services.ts';
 import { CautionLine, Cautions, PageTitle } from '../parts/words.tsx';
 
@@ -19,8 +19,6 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
   const [voltage, setVoltage] = useState<string | null>(null);
   const [current, setCurrent] = useState<string | null>(null);
   useTicker(1);
-  const keys = meters.map((m) => m.key).join(' ');
-  useEffect(() => board.keepOnly(new Set(meters.map((m) => m.key))), [keys, board]);
 
   const caseId = running[0]?.recording.caseId ?? p.caseId;
   const item = useLoad<Case>(caseId, () => api.getCase(caseId!));
@@ -34,18 +32,21 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
       <PageTitle title="Live watch" line={item.value?.title} />
       {!nothing && <CautionLine />}
       {nothing && <Nothing connected={meters.some((m) => m.state === 'connected')} />}
-      <div class="live-figures">
-        <LiveFigure quantity="voltage" wanted={voltage} onWanted={setVoltage} zoneBelow={zone} />
-        <LiveFigure quantity="current" wanted={current} onWanted={setCurrent} zoneBelow={null} />
-      </div>
+      {!nothing && (
+        <div class="live-figures">
+          <LiveFigure quantity="voltage" wanted={voltage} onWanted={setVoltage} zoneBelow={zone} />
+          <LiveFigure quantity="current" wanted={current} onWanted={setCurrent} zoneBelow={null} />
+        </div>
+      )}
       {!nothing && <Attempts voltageId={volt?.id ?? null} />}
+      <RunningRecordings />
       {!nothing && (
         <section class="running-charts" aria-label="The last 60 seconds">
           {volt !== null && <LiveChart quantity="voltage" channel={volt.id} />}
           {amp !== null && <LiveChart quantity="current" channel={amp.id} />}
         </section>
       )}
-      <Recorder caseId={p.caseId} />
+      <StartRecording caseId={p.caseId} />
       <Cautions place="live" />
     </>
   );

@@ -77,6 +77,11 @@ function Night(p: {
     chart?.querySelector<HTMLElement>('.plot')?.focus({ preventScroll: true });
   };
   const verdict = useMemo(() => (findings === null ? null : verdictOf(findings)), [findings]);
+  const tables = (
+    findings === null
+      ? []
+      : [regimeTable, wakeUpTable, stepTable].map((make) => make(findings, recording, whole))
+  ).filter((table) => table.rows.length > 0);
   // The most telling flag already stands in the verdict.
   const flags = (findings?.flags ?? []).filter((f) => f.summary !== verdict?.headline);
   const first = findings?.flags.find((f) => f.summary === verdict?.headline);
@@ -117,12 +122,14 @@ function Night(p: {
       {findings !== null && (
         <>
           <Sentences findings={findings} begin={recording} whole={whole} onShow={show} />
-          <section aria-labelledby="tables-heading" class="tables">
-            <h2 id="tables-heading">Tables</h2>
-            <TablePart table={regimeTable(findings, recording, whole)} onShow={show} />
-            <TablePart table={wakeUpTable(findings, recording, whole)} onShow={show} />
-            <TablePart table={stepTable(findings, recording, whole)} onShow={show} />
-          </section>
+          {tables.length > 0 && (
+            <section aria-labelledby="tables-heading" class="tables">
+              <h2 id="tables-heading">Tables</h2>
+              {tables.map((table) => (
+                <TablePart key={table.caption} table={table} onShow={show} />
+              ))}
+            </section>
+          )}
           <Options onUse={p.onOptions} />
         </>
       )}

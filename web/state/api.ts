@@ -118,10 +118,7 @@ export function createApi(fetchLike: FetchLike): Api {
       reply = await fetchLike(path, init);
       text = await reply.text();
     } catch {
-      throw new ApiError(
-        'unreachable',
-        'The server does not answer. Is it still running on this computer or network?',
-      );
+      throw unreachable();
     }
     const value = parseJson(text);
     if (!reply.ok) throw refusal(reply.status, value);
@@ -187,7 +184,16 @@ function understood<T>(value: unknown, schema: Schema<T>): T {
 function refusal(status: number, value: unknown): ApiError {
   const body = errorBodySchema.safeParse(value);
   if (body.success) return new ApiError(body.data.error, body.data.sentence);
+  // Whatever stands between answers so when nothing is behind it.
+  if (status >= 502 && status <= 504) return unreachable();
   return new ApiError('internal', status === 404 ? ERRORS['not-found'].sentence : ERRORS.internal.sentence);
+}
+
+function unreachable(): ApiError {
+  return new ApiError(
+    'unreachable',
+    'The server does not answer. Is it still running on this computer or network?',
+  );
 }
 
 function newestFirst(list: Recording[]): Recording[] {
