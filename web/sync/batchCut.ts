@@ -8,6 +8,8 @@ type BatchEvent = Batch['events'][number];
 type BatchGap = Batch['gaps'][number];
 
 export const CUT_EVERY_MS = 500;
+/** While many batches wait already; fewer and larger ones are sent sooner when the server is back. */
+export const CUT_BEHIND_EVERY_MS = 2000;
 /** Small enough for one message, large enough that a flood makes few of them. */
 export const MOST_READINGS = 4000;
 /** As many as a batch may carry. */
@@ -53,9 +55,10 @@ export class PendingReadings {
     for (const reading of readings) if (this.keys.has(reading.key)) this.readings.push(reading);
   }
 
-  /** A gap of every channel. */
-  gap(startMs: number, endMs: number, reason: Gap['reason']): void {
-    for (const key of this.keys) this.gaps.push({ key, startMs, endMs, reason });
+  /** A gap of one channel, or of every channel where none is named. */
+  gap(startMs: number, endMs: number, reason: Gap['reason'], channel?: string): void {
+    for (const key of this.keys)
+      if (channel === undefined || channel === key) this.gaps.push({ key, startMs, endMs, reason });
   }
 
   event(atMs: number, kind: BatchEvent['kind'], text: string): void {
@@ -63,9 +66,10 @@ export class PendingReadings {
   }
 
   /** Whether a batch is due. Asked as readings arrive; a timer only helps out when they stop arriving. */
-  due(nowMs: number): boolean {
+  due(nowMs: number, behind: boolean): boolean {
     if (this.empty) return false;
-    return nowMs - this.lastCutMs >= CUT_EVERY_MS || this.readings.length >= MOST_READINGS;
+    const everyMs = behind ? CUT_BEHIND_EVERY_MS : CUT_EVERY_MS;
+    return nowMs - this.lastCutMs >= everyMs || this.readings.length >= MOST_READINGS;
   }
 
   /**

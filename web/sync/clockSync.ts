@@ -43,19 +43,27 @@ export function chooseOffset(old: ClockOffset | null, fresh: ClockOffset): Clock
 /** A jump of the wall clock against the page's clock larger than this may mean that the computer slept. */
 const JUMP_MS = 1500;
 
+export interface ClockJump {
+  /** Wall clock against page clock; positive when the wall clock went forward. */
+  readonly byMs: number;
+  /** Page time of the last look before it. */
+  readonly afterMs: number;
+}
+
 /**
  * Watches for sleep: a page's own clock may stand still while the computer sleeps, the wall clock does not.
  * From inside a page a sleep cannot be told from a step of the wall clock; only the server's clock settles it.
  */
 export class SleepWatch {
-  private behindMs: number | null = null;
+  private last: { readonly nowMs: number; readonly aheadMs: number } | null = null;
 
-  /** @returns by how much the wall clock has jumped since the last call, or 0 */
-  look(nowMs: number, utcMs: number): number {
-    const behindMs = utcMs - nowMs;
-    const jump = this.behindMs === null ? 0 : behindMs - this.behindMs;
-    if (this.behindMs !== null && Math.abs(jump) < JUMP_MS) return 0;
-    this.behindMs = behindMs;
-    return jump;
+  look(nowMs: number, utcMs: number): ClockJump | null {
+    const { last } = this;
+    const aheadMs = utcMs - nowMs;
+    const byMs = last === null ? 0 : aheadMs - last.aheadMs;
+    const jumped = last !== null && Math.abs(byMs) >= JUMP_MS;
+    // Small differences add up over a night; only a sudden one is a jump.
+    this.last = { nowMs, aheadMs };
+    return jumped ? { byMs, afterMs: last.nowMs } : null;
   }
 }

@@ -13,6 +13,7 @@ import { memoryBatches } from './memoryBatches.ts';
 import { awaitedMeters, keyFor, type KnownMeter } from './meterKeys.ts';
 import { Outbox } from './outbox.ts';
 import { OwnReadings } from './ownReadings.ts';
+import { watchPage } from './pageLife.ts';
 import { PageMeters } from './pageMeters.ts';
 import { PageRecorder } from './pageRecorder.ts';
 import { ServerClock } from './serverClock.ts';
@@ -98,6 +99,7 @@ export function createSync(): Sync {
       onMeter(key, name) {
         known = [...known.filter((meter) => meter.key !== key), { key, name }];
         void store.then((s) => s.keepMeter({ key, name })).catch(() => undefined);
+        if (shown.has(key)) return; // told again
         shown.set(key, new OwnReadings(key, clock, (ms) => serverClock.serverMs(ms), tellOwn));
         recorder?.meterAppeared(key);
       },
@@ -111,7 +113,7 @@ export function createSync(): Sync {
         recorder?.readings(key, batch);
         shown.get(key)?.add(batch);
       },
-      onGap: (key, startMs, endMs, reason) => recorder?.gap(key, startMs, endMs, reason),
+      onGap: (key, gap) => recorder?.gap(key, gap),
       onLink: (key, isUp, text) => recorder?.link(key, isUp, text),
       onBadFrame: (key, sentence) => recorder?.badFrame(key, sentence),
     },
@@ -179,9 +181,9 @@ export function createSync(): Sync {
 
   /** Called as readings arrive, since a hidden page's timers cannot be relied on. */
   function lookAtClock(): void {
-    const jumpMs = serverClock.jumped();
-    if (jumpMs !== 0) recorder?.clockJumped(jumpMs, up !== null);
-    if (up !== null && (jumpMs !== 0 || serverClock.due)) void matchClocks();
+    const jump = serverClock.jumped();
+    if (jump) recorder?.clockJumped(jump, up !== null);
+    if (up !== null && (jump || serverClock.due)) void matchClocks();
   }
 
   async function matchClocks(): Promise<void> {
@@ -212,15 +214,10 @@ export function createSync(): Sync {
     if (!recorder?.isRecorded(message.meterKey)) socket.relay(message);
   }
 
-  function onPageHide(): void {
-    recorder?.cutAll();
-  }
-  function onBeforeUnload(event: BeforeUnloadEvent): void {
-    if (own.list().some((meter) => recorder?.isRecorded(meter.key))) event.preventDefault();
-  }
-  document.addEventListener('visibilitychange', onPageHide);
-  window.addEventListener('pagehide', onPageHide);
-  window.addEventListener('beforeunload', onBeforeUnload);
+  const unwatchPage = watchPage({
+    onHide: () => recorder?.cutAll(),
+    isNeeded: () => own.list().some((meter) => recorder?.isRecorded(meter.key)),
+  });
 
   return {
     bluetooth: browserBluetooth(),
@@ -245,9 +242,7 @@ export function createSync(): Sync {
     isOwn: (key) => own.has(key),
     serverNowMs: () => serverClock.serverMs(clock.nowMs()),
     close() {
-      document.removeEventListener('visibilitychange', onPageHide);
-      window.removeEventListener('pagehide', onPageHide);
-      window.removeEventListener('beforeunload', onBeforeUnload);
+      unwatchPage();
       recorder?.close();
       for (const meter of own.list()) void own.disconnect(meter.key);
       socket.close();

@@ -3,9 +3,10 @@ import type { Driver } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
 import type { Link, SeenMeter } from '../../drivers/core/link.ts';
 import { startSession } from '../../drivers/session/session.ts';
-import type { GapReason, Session, SessionReading, SessionState } from '../../drivers/session/types.ts';
+import type { Session, SessionReading, SessionState } from '../../drivers/session/types.ts';
 import type { Meter } from '../../server/messages/meters.ts';
 import type { ConnectOutcome } from './api.ts';
+import type { SessionGap } from './recordedMeter.ts';
 
 export interface PageMetersOptions {
   readonly link: Link;
@@ -23,7 +24,7 @@ export interface PageMetersOptions {
     onMeter(key: string, name: string): void;
     onGone(key: string): void;
     onReadings(key: string, readings: readonly SessionReading[]): void;
-    onGap(key: string, startMs: number, endMs: number, reason: GapReason): void;
+    onGap(key: string, gap: SessionGap): void;
     onLink(key: string, up: boolean, text: string): void;
     onBadFrame(key: string, sentence: string): void;
   };
@@ -121,7 +122,7 @@ export class PageMeters {
             hooks.onMeter(key, name);
           },
           onReadings: (readings) => hooks.onReadings(key, readings),
-          onGap: ({ startMs, endMs, reason }) => hooks.onGap(key, startMs, endMs, reason),
+          onGap: (gap) => hooks.onGap(key, gap),
           onBadFrame: (sentence) => hooks.onBadFrame(key, sentence),
         },
       });

@@ -1,12 +1,13 @@
 import type { Cancel, Clock } from '../../drivers/core/clock.ts';
-import type { GapReason, SessionReading } from '../../drivers/session/types.ts';
+import type { SessionReading } from '../../drivers/session/types.ts';
 import type { Recording } from '../../server/messages/records.ts';
 import type { Notice, RecordingMessage } from '../../server/messages/socket.ts';
-import { CUT_EVERY_MS } from './batchCut.ts';
+import { CUT_BEHIND_EVERY_MS } from './batchCut.ts';
+import type { ClockJump } from './clockSync.ts';
 import { streamId } from './batchStore.ts';
 import type { Outbox } from './outbox.ts';
 import { RecentReadings } from './recentReadings.ts';
-import { RecordedMeter } from './recordedMeter.ts';
+import { RecordedMeter, type SessionGap } from './recordedMeter.ts';
 
 export interface PageRecorderOptions {
   readonly clock: Clock;
@@ -36,7 +37,7 @@ export class PageRecorder {
   private readonly active = new Map<string, RecordedMeter>();
   private readonly recent = new Map<string, RecentReadings>();
   private readonly down = new Set<string>();
-  private hold: { readonly atMs: number; readonly jumpMs: number } | null = null;
+  private hold: { readonly jump: ClockJump; readonly sinceMs: number } | null = null;
   private timer: Cancel | null = null;
 
   constructor(private readonly options: PageRecorderOptions) {}
@@ -77,11 +78,9 @@ export class PageRecorder {
    * The wall clock has jumped against the page's: perhaps the computer slept. While the server can be asked,
    * readings wait for its answer; otherwise a jump forward is taken to be a sleep.
    */
-  clockJumped(jumpMs: number, serverAnswers: boolean): void {
-    const atMs = this.options.clock.nowMs();
-    this.cutAll(); // what was read before the jump keeps its place
-    if (serverAnswers) this.hold = { atMs, jumpMs };
-    else this.assumeSlept(atMs, jumpMs);
+  clockJumped(jump: ClockJump, serverAnswers: boolean): void {
+    if (serverAnswers) this.hold = { jump, sinceMs: this.options.clock.nowMs() };
+    else this.assumeSlept(jump);
   }
 
   meterAppeared(meterKey: string): void {
@@ -106,18 +105,16 @@ export class PageRecorder {
     this.cutDue();
   }
 
-  gap(meterKey: string, startMs: number, endMs: number, reason: GapReason): void {
-    for (const meter of this.of(meterKey)) meter.gap(startMs, endMs, reason);
+  gap(meterKey: string, gap: SessionGap): void {
+    for (const meter of this.of(meterKey)) meter.gap(gap);
     this.helpOut();
   }
 
   link(meterKey: string, up: boolean, text: string): void {
     if (up) this.down.delete(meterKey);
     else this.down.add(meterKey);
-    for (const meter of this.of(meterKey)) {
-      meter.event(up ? 'meter-connected' : 'meter-dropped', text);
-      meter.cut(Infinity);
-    }
+    for (const meter of this.of(meterKey)) meter.event(up ? 'meter-connected' : 'meter-dropped', text);
+    this.cutDue();
   }
 
   badFrame(meterKey: string, sentence: string): void {
@@ -159,7 +156,7 @@ export class PageRecorder {
   }
 
   private placeAll(): void {
-    const fromMs = this.hold?.atMs ?? this.options.clock.nowMs();
+    const fromMs = this.hold ? afterJump(this.hold.jump) : this.options.clock.nowMs();
     for (const meter of this.active.values()) {
       const running = this.running.get(meter.recordingId);
       const offsetMs = running ? this.options.offsetOn(running.connection) : null;
@@ -169,15 +166,16 @@ export class PageRecorder {
     this.cutDue();
   }
 
-  private assumeSlept(atMs: number, jumpMs: number): void {
-    if (jumpMs > 0) for (const meter of this.active.values()) meter.axis.jump(atMs, jumpMs);
+  private assumeSlept(jump: ClockJump): void {
+    if (jump.byMs <= 0) return;
+    for (const meter of this.active.values()) meter.axis.jump(afterJump(jump), jump.byMs);
   }
 
   private cutDue(): void {
     const nowMs = this.options.clock.nowMs();
     if (this.hold) {
-      if (nowMs - this.hold.atMs < HOLD_MS) return this.helpOut();
-      this.assumeSlept(this.hold.atMs, this.hold.jumpMs);
+      if (nowMs - this.hold.sinceMs < HOLD_MS) return this.helpOut();
+      this.assumeSlept(this.hold.jump);
       this.hold = null;
     }
     for (const meter of this.active.values()) meter.cutIfDue(nowMs);
@@ -187,9 +185,14 @@ export class PageRecorder {
   private helpOut(): void {
     const waiting = [...this.active.values()].some((meter) => !meter.empty);
     if (this.timer || !waiting) return;
-    this.timer = this.options.clock.after(2 * CUT_EVERY_MS, () => {
+    this.timer = this.options.clock.after(CUT_BEHIND_EVERY_MS / 2, () => {
       this.timer = null;
       this.cutDue();
     });
   }
+}
+
+/** Readings from this page time on were made after the jump. */
+function afterJump(jump: ClockJump): number {
+  return jump.afterMs + 1e-3;
 }

@@ -1,10 +1,12 @@
 import type { Clock } from '../../drivers/core/clock.ts';
-import type { GapReason, SessionReading } from '../../drivers/session/types.ts';
+import type { SessionHooks, SessionReading } from '../../drivers/session/types.ts';
 import type { Batch, Notice } from '../../server/messages/socket.ts';
 import { RecordingAxis } from './axis.ts';
 import { PendingReadings, type BatchBody } from './batchCut.ts';
 import { streamId } from './batchStore.ts';
 import type { Outbox } from './outbox.ts';
+
+export type SessionGap = Parameters<SessionHooks['onGap']>[0];
 
 export interface RecordedMeterOptions {
   readonly clock: Clock;
@@ -16,6 +18,8 @@ export interface RecordedMeterOptions {
   readonly keys: readonly string[];
 }
 
+/** Half a minute's batches of one meter. */
+const MANY_BATCHES = 60;
 const BAD_FRAMES_EVERY_MS = 60_000;
 
 /** One meter of this page in one running recording: from readings to kept batches. */
@@ -50,8 +54,8 @@ export class RecordedMeter {
     this.pending.add(readings);
   }
 
-  gap(startMs: number, endMs: number, reason: GapReason): void {
-    this.pending.gap(startMs, endMs, reason);
+  gap({ startMs, endMs, reason, channel }: SessionGap): void {
+    this.pending.gap(startMs, endMs, reason, channel);
   }
 
   event(kind: Batch['events'][number]['kind'], text: string): void {
@@ -69,7 +73,8 @@ export class RecordedMeter {
   }
 
   cutIfDue(nowMs: number): void {
-    if (this.pending.due(nowMs)) this.cut(Infinity);
+    const behind = this.options.outbox.state.waitingBatches > MANY_BATCHES;
+    if (this.pending.due(nowMs, behind)) this.cut(Infinity);
   }
 
   /** Makes batches of what waits, up to `untilMs` on the axis. Nothing happens until the axis is known. */
@@ -86,6 +91,7 @@ export class RecordedMeter {
       this.pending.gap(this.lastReadingMs, this.options.clock.nowMs(), 'dropped');
     this.cut(untilMs);
     await this.keeping;
+    await this.sayNoRoom();
   }
 
   private async open(): Promise<void> {
@@ -104,8 +110,8 @@ export class RecordedMeter {
   private async keepAll(bodies: readonly BatchBody[]): Promise<void> {
     for (const body of bodies) {
       if (this.gone) return;
-      if (this.noRoom.size > 0 && (await this.keep(this.overrun())) === 'kept') this.noRoom.clear();
       if ((await this.keep(body)) === 'full') this.noteNoRoom(body);
+      else await this.sayNoRoom();
     }
   }
 
@@ -115,9 +121,11 @@ export class RecordedMeter {
     return outcome;
   }
 
-  private overrun(): BatchBody {
+  /** Puts what was lost for want of room into the recording as a gap. */
+  private async sayNoRoom(): Promise<void> {
+    if (this.noRoom.size === 0) return;
     const gaps = [...this.noRoom].map(([key, span]) => ({ key, ...span, reason: 'overrun' as const }));
-    return { parts: [], gaps, events: [] };
+    if ((await this.keep({ parts: [], gaps, events: [] })) === 'kept') this.noRoom.clear();
   }
 
   private noteNoRoom(body: BatchBody): void {

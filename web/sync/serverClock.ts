@@ -1,5 +1,12 @@
 import type { Clock } from '../../drivers/core/clock.ts';
-import { bestOffset, chooseOffset, SleepWatch, type ClockOffset, type RoundTrip } from './clockSync.ts';
+import {
+  bestOffset,
+  chooseOffset,
+  SleepWatch,
+  type ClockJump,
+  type ClockOffset,
+  type RoundTrip,
+} from './clockSync.ts';
 
 const TRIPS = 7;
 const AGAIN_AFTER_MS = 60_000;
@@ -31,8 +38,8 @@ export class ServerClock {
     return !this.offset || this.clock.nowMs() - this.offset.atMs > AGAIN_AFTER_MS;
   }
 
-  /** @returns by how much the wall clock has jumped against the page's clock since the last look, or 0 */
-  jumped(): number {
+  /** A jump of the wall clock against the page's clock since the last call. */
+  jumped(): ClockJump | null {
     return this.sleepWatch.look(this.clock.nowMs(), this.clock.utcMs());
   }
 

@@ -21,19 +21,21 @@ function sendable(bodies: readonly BatchBody[]): readonly BatchBody[] {
 describe('when a batch is due', () => {
   test('every half second as readings arrive, sooner only in a flood', () => {
     const p = pending('v');
-    expect(p.due(10_000)).toBe(false); // nothing to send
+    expect(p.due(10_000, false)).toBe(false); // nothing to send
     p.add([reading('v', 499)]);
-    expect(p.due(499)).toBe(false);
-    expect(p.due(500)).toBe(true);
+    expect(p.due(499, false)).toBe(false);
+    expect(p.due(500, false)).toBe(true);
+    expect(p.due(1999, true)).toBe(false); // many wait already: fewer and larger ones
+    expect(p.due(2000, true)).toBe(true);
     p.cut(500, asIs);
     p.add(Array.from({ length: 4000 }, (_, i) => reading('v', 500 + i / 100)));
-    expect(p.due(540)).toBe(true);
+    expect(p.due(540, true)).toBe(true);
   });
 
   test('a slow meter does not wait for its next reading', () => {
     const p = pending('v');
     p.add([reading('v', 30_000)]);
-    expect(p.due(30_000)).toBe(true);
+    expect(p.due(30_000, true)).toBe(true);
   });
 });
 
