@@ -60,6 +60,15 @@ describe('the live board', () => {
     expect(board.lowest(ID)!.value).toBe(12.3);
   });
 
+  it('begins its line anew when the server, and with it its clock, was started again', () => {
+    const board = new LiveBoard();
+    board.take(volts([900_000, 900_100], [12.4, 12.2]));
+    board.take(volts([50, 150], [12.5, 12.6]));
+    expect(board.trace(ID)).toEqual({ t: [50, 150], y: [12.5, 12.6] });
+    expect(board.lowest(ID)!.value).toBe(12.2);
+    expect(board.channels()[0]).toMatchObject({ value: 12.6, atMs: 150 });
+  });
+
   it('keeps about a minute however long it runs', () => {
     const board = new LiveBoard();
     for (let s = 0; s < 3600; s++) {

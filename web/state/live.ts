@@ -7,6 +7,9 @@ export const RUNNING_S = 60;
 /** Without a reading for so long a figure is called old. */
 export const OLD_AFTER_MS = 5000;
 
+/** So far back no reading comes late: the server has been started anew, and with it its clock. */
+const NEW_CLOCK_MS = 2000;
+
 /** A channel that has sent something. */
 export interface LiveChannel {
   readonly id: string;
@@ -132,7 +135,12 @@ export class LiveBoard {
 
   private add(track: Track, atMs: number, value: number | null, flags: number): void {
     const y = value !== null && isLive(flags) ? value : null;
-    const before = track.t[track.t.length - 1];
+    let before = track.t[track.t.length - 1];
+    if (before !== undefined && atMs < before - NEW_CLOCK_MS) {
+      track.t = [];
+      track.y = [];
+      before = undefined;
+    }
     if (before !== undefined && atMs <= before) return;
     if (before !== undefined && atMs - before > OLD_AFTER_MS) {
       track.t.push((before + atMs) / 2);
