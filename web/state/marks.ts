@@ -1,6 +1,7 @@
 import { durationText, estimateText, figureText } from '../../server/messages/figures.ts';
 import type { Findings, Regime } from '../../server/messages/findings.ts';
 import type { RecordingDetail } from '../../server/messages/http.ts';
+import type { Gap } from '../../server/messages/records.ts';
 import { joinSpans } from './curve.ts';
 
 /** Rows above the chart, in the order of a night. */
@@ -136,11 +137,10 @@ function wakeUpMarks(f: Findings): Mark[] {
   }));
 }
 
-const GAP_WORDS: Readonly<Record<string, string>> = {
-  'meter-ended': 'the meter switched itself off',
-  damaged: 'stored readings damaged',
+const GAP_WORDS: Readonly<Record<Gap['reason'], string>> = {
   dropped: 'connection lost',
   'meter-ended': 'meter ended it, perhaps switched itself off',
+  damaged: 'stored readings damaged',
   silent: 'meter silent',
   'packet-lost': 'readings lost on the way',
   'disk-full': 'disk full',
@@ -151,8 +151,8 @@ const GAP_WORDS: Readonly<Record<string, string>> = {
 };
 
 /** Why nothing was read, in a technician's words. */
-export function gapWord(reason: string): string {
-  return GAP_WORDS[reason] ?? 'no readings';
+export function gapWord(reason: Gap['reason']): string {
+  return GAP_WORDS[reason];
 }
 
 function logMarks(detail: RecordingDetail, f: Findings | null): Mark[] {
