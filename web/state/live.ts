@@ -156,7 +156,7 @@ export class LiveBoard {
     const oldest = track.t[track.t.length - 1]! - (RUNNING_S + 5) * 1000;
     const first = track.t.findIndex((t) => t >= oldest);
     // Dropping in large pieces keeps the cost of a reading constant.
-    if (first > 512 || first > track.t.length / 2) {
+    if (first > track.t.length / 2) {
       track.t.splice(0, first);
       track.y.splice(0, first);
     }

@@ -139,7 +139,7 @@ function wakeUpMarks(f: Findings): Mark[] {
 
 const GAP_WORDS: Readonly<Record<Gap['reason'], string>> = {
   dropped: 'connection lost',
-  'meter-ended': 'meter ended it, perhaps switched itself off',
+  'meter-ended': 'the meter switched itself off',
   damaged: 'stored readings damaged',
   silent: 'meter silent',
   'packet-lost': 'readings lost on the way',
