@@ -1,16 +1,17 @@
 import { joinBursts } from './bursts.ts';
-import type { Conditioned } from './condition.ts';
+import { mergeSpans, overlapOf, type Conditioned } from './condition.ts';
 import type { MeterErrors } from './dc.ts';
 import { measureDraw, type Draw } from './draw.ts';
 import { findExcursions, visibleThreshold, type Excursions } from './excursions.ts';
-import { FloorOverTime, WindowFloor } from './floor.ts';
+import { endOf, FloorOverTime, WindowFloor } from './floor.ts';
+import { foldedRegimes } from './folded-regimes.ts';
 import type { Accuracy } from './input.ts';
-import { findLevels } from './levels.ts';
+import { findLevels, type Level } from './levels.ts';
 import { collectPulses } from './pulses.ts';
 import { measureRegimes, type MeasuredRegime } from './regimes.ts';
 import { findSleep, referenceFloor, type Sleep } from './sleep.ts';
 import { findTrains, type Timing } from './trains.ts';
-import { measureRaised, type Raised } from './wake-ups.ts';
+import { isPulse, measureRaised, type Raised } from './wake-ups.ts';
 import { cutWindows, type Windows } from './windows.ts';
 
 /** The stages on a current channel, composed. Current here is positive when it leaves the battery. */
@@ -49,7 +50,10 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
     (i) => c.t[single.last[i]!]!,
   );
   const stretches = findTrains(pulses, timingOf(c));
-  const regimes = measureRegimes(c, pulses, stretches, floor, meter);
+  const seen = measureRegimes(c, pulses, stretches, floor, meter);
+  const regimes = coversMuch(seen.filter(isSure), c)
+    ? seen
+    : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels.levels), meter));
   const raised = measureRaised(c, excursions, (i) => floor.at(c.t[i]!), sleep.asleepFromSample);
   const wakeUps = raised.map((w) => withoutPolling(w, regimes));
   return {
@@ -70,6 +74,35 @@ function timingOf(c: Conditioned): Timing {
   const interval = c.intervalS ?? 1;
   const toleranceS = 0.55 * interval + c.jitterS + 0.002;
   return { toleranceS, leastPeriodS: Math.max(1.9 * interval, 2 * c.jitterS), gaps: c.gaps };
+}
+
+/** A train whose single pulses tell its period: it is resolved, and at most of its beats a pulse was seen. */
+function isSure(r: MeasuredRegime): boolean {
+  return r.resolved && r.hitRate > 0.75;
+}
+
+function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {
+  const covered = mergeSpans(regimes.map((r) => ({ startS: r.stretch.firstS, endS: r.stretch.lastS })));
+  return overlapOf(covered, -Infinity, Infinity) > 0.02 * (endOf(c) - (c.t[0] ?? 0));
+}
+
+/** Folding has the last word where single pulses did not settle it. */
+function preferFolded(seen: readonly MeasuredRegime[], folded: readonly MeasuredRegime[]): MeasuredRegime[] {
+  const spans = mergeSpans(folded.map((r) => ({ startS: r.stretch.firstS, endS: r.stretch.lastS })));
+  const kept = seen.filter((r) => {
+    const { firstS, lastS } = r.stretch;
+    return isSure(r) || overlapOf(spans, firstS, lastS) < 0.5 * (lastS - firstS);
+  });
+  return [...kept, ...folded].sort((a, b) => a.stretch.firstS - b.stretch.firstS);
+}
+
+/** Samples that lie neither in a long excursion nor at a step. */
+function quietSamples(c: Conditioned, x: Excursions, levels: readonly Level[]): (sample: number) => boolean {
+  const covered = new Uint8Array(c.t.length);
+  for (let i = 0; i < x.count; i++)
+    if (!isPulse(c, x, i)) covered.fill(1, Math.max(0, x.first[i]! - 2), x.last[i]! + 3);
+  for (const l of levels) if (l.from > 0) covered.fill(1, Math.max(0, l.from - 2), l.from + 2);
+  return (sample) => covered[sample] === 0;
 }
 
 /** Polling goes on under a wake-up: its share of the charge belongs to the polling. */

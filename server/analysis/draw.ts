@@ -87,7 +87,7 @@ function pollingAverage(
 /** Short pulses that belong to no train. */
 function strayCharge(regimes: readonly MeasuredRegime[], pulses: Pulses, fromSample: number): number {
   const stray = new Uint8Array(pulses.count).fill(1);
-  for (const r of regimes) for (const i of r.stretch.members) stray[i] = 0;
+  for (const r of regimes) for (const i of r.members) stray[i] = 0;
   let charge = 0;
   for (let i = 0; i < pulses.count; i++)
     if (stray[i] === 1 && pulses.first[i]! >= fromSample) charge += pulses.charge[i]!;

@@ -15,7 +15,13 @@ export interface MeasuredRegime {
   readonly regime: Regime;
   readonly resolved: boolean;
   readonly candidates: readonly number[];
-  readonly stretch: Stretch;
+  /** False where pulses that never show may hide in the floor. */
+  readonly floorIsBare: boolean;
+  readonly stretch: Omit<Stretch, 'members' | 'slots'>;
+  /** Which pulses are its own; none where only folding shows them. */
+  readonly members: Int32Array;
+  /** Share of its beats at which a pulse was seen; 1 where it was folded. */
+  readonly hitRate: number;
   readonly averageA: number;
   readonly averageU: number;
 }
@@ -56,7 +62,7 @@ function measureRegime(
     (1.5 * roundingOfMean(meter) * interval) / stretch.periodS,
     gainUncertainty(averageA, meter),
   );
-  const { resolved, candidates } = resolvePeriod({
+  const { resolved, candidates, floorIsBare } = resolvePeriod({
     periodS: stretch.periodS,
     pulseReading: pulseReading(pulses, stretch, interval),
     meanExcess: averageA,
@@ -70,7 +76,10 @@ function measureRegime(
   return {
     resolved,
     candidates,
+    floorIsBare,
     stretch,
+    members: stretch.members,
+    hitRate: Math.min(1, (hits * stretch.periodS) / observedS),
     averageA,
     averageU,
     regime: {
@@ -84,7 +93,7 @@ function measureRegime(
           : figure(shape.amplitude, shape.amplitudeU, gainUncertainty(shape.amplitude, meter)),
       chargePerPulseC: orNull(figure(chargePerPulse, averageU * stretch.periodS)),
       pulses: resolved ? stretch.pulses : 0,
-      averageA: figure(averageA, averageU),
+      averageA: floorIsBare ? figure(averageA, averageU) : null,
     },
   };
 }

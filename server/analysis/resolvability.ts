@@ -21,6 +21,8 @@ export interface Resolved {
   readonly resolved: boolean;
   /** Periods up to LONGEST_CANDIDATE_S that would read the same, rising; empty when resolved. */
   readonly candidates: readonly number[];
+  /** Whether the lowest level of the readings is the load without any pulse, whichever candidate is true. */
+  readonly floorIsBare: boolean;
 }
 
 /** No door search is faster: the shortest published exchange with a fob takes 50 ms. */
@@ -32,11 +34,12 @@ const DUTY_SLACK = 0.03;
 export function resolvePeriod(s: SeenTrain): Resolved {
   const rivals = aliases(s).filter((p) => fits(p, s));
   const itself = s.periodS >= 2 * s.intervalS * (1 - 1e-3) && fits(s.periodS, s);
-  if (itself && rivals.length === 0) return { resolved: true, candidates: [] };
+  if (itself && rivals.length === 0) return { resolved: true, candidates: [], floorIsBare: true };
   const candidates = itself ? [...rivals, s.periodS] : rivals;
   return {
     resolved: false,
     candidates: candidates.filter((p) => p <= LONGEST_CANDIDATE_S).sort((a, b) => a - b),
+    floorIsBare: candidates.every((p) => wholePulses(p, s) === 0),
   };
 }
 
@@ -51,13 +54,17 @@ function aliases(s: SeenTrain): number[] {
   return out;
 }
 
+function wholePulses(period: number, s: SeenTrain): number {
+  return Math.floor(s.apertureS / period + 1e-9);
+}
+
 /**
  * Whether a train of this period could have made these readings. A reading holds n or n + 1 pulses, n whole
  * ones in an aperture; they lift the floor by n pulses' worth, and the share of readings with one more is
  * aperture / period - n for pulses narrower than the aperture, and more for wider ones.
  */
 function fits(period: number, s: SeenTrain): boolean {
-  const whole = Math.floor(s.apertureS / period + 1e-9);
+  const whole = wholePulses(period, s);
   if (s.floor - whole * s.pulseReading < -s.floorUncertainty) return false;
   const seen = s.meanExcess / s.pulseReading;
   const share = s.apertureS / period - whole;

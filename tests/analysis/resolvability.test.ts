@@ -53,7 +53,11 @@ describe('what a period can be resolved from', () => {
   });
 
   it('is resolved where the pulses would need more floor than there is', () => {
-    expect(resolvePeriod(shown(0.75, 0.1, 0.1, 0.012, 0.03))).toEqual({ resolved: true, candidates: [] });
+    expect(resolvePeriod(shown(0.75, 0.1, 0.1, 0.012, 0.03))).toEqual({
+      resolved: true,
+      candidates: [],
+      floorIsBare: true,
+    });
     expect(resolvePeriod(shown(0.25, 0.1, 0.1, 0.012, 0.03)).resolved).toBe(true);
   });
 
