@@ -1,4 +1,4 @@
-import type { CharacteristicInfo, CharacteristicRef } from './link.ts';
+import type { Advertisement, CharacteristicInfo, CharacteristicRef } from './link.ts';
 import type { Quantity, Reading } from './reading.ts';
 import type { Uuid } from './uuid.ts';
 
@@ -32,6 +32,8 @@ export interface DecodedReading {
   readonly reading: Reading;
   /** The meter's own time of this reading, milliseconds from a zero of its own; absent where it has no clock. */
   readonly meterMs?: number;
+  /** The meter sent readings of this channel before this one that never arrived. */
+  readonly afterLoss?: boolean;
 }
 
 /** Decodes what arrives from one meter. Holds state only where the meter's framing needs it. */
@@ -40,11 +42,61 @@ export interface MeterReader {
   /** Characteristics to subscribe to; those that cannot notify are read at `pollMs`. */
   readonly sources: readonly CharacteristicRef[];
   readonly pollMs: number;
+  /** Where a question can be written to, for a meter that answers on request. */
+  readonly queryTo?: CharacteristicRef;
   /**
    * Readings in one value of `source`, each with its channel's key.
    * @throws DriverError when the bytes are this driver's but broken
    */
   read(source: CharacteristicRef, bytes: Uint8Array): readonly DecodedReading[];
+}
+
+/** What a meter says of itself; null where it does not. */
+export interface MeterDetails {
+  readonly maker: string | null;
+  readonly model: string | null;
+  readonly serial: string | null;
+  readonly firmware: string | null;
+  /** Charge of the meter's own cell, percent; not the car's battery. */
+  readonly cellPercent: number | null;
+}
+
+export const NO_DETAILS: MeterDetails = {
+  maker: null,
+  model: null,
+  serial: null,
+  firmware: null,
+  cellPercent: null,
+};
+
+/**
+ * AES-128-CCM without associated data (RFC 3610; NIST SP 800-38C): the plain text, or null where `mic` does
+ * not fit, which means a wrong key or altered bytes.
+ */
+export type Decrypt = (
+  key: Uint8Array,
+  nonce: Uint8Array,
+  ciphertext: Uint8Array,
+  mic: Uint8Array,
+) => Uint8Array | null;
+
+/** What encrypted broadcasts need. */
+export interface Secrets {
+  /** 16 octets. */
+  readonly key: Uint8Array;
+  readonly decrypt: Decrypt;
+}
+
+/** Decodes what one meter broadcasts. Holds state: repetitions and replays are known by what came before. */
+export interface AdvertisementReader {
+  /** Grows when a packet brings a quantity not seen before; a channel's `source` names the service twice. */
+  readonly channels: readonly MeterChannel[];
+  readonly details: MeterDetails;
+  /**
+   * Readings in one packet; none in a repetition of the last.
+   * @throws DriverError when the bytes are this driver's but broken, or not to be trusted
+   */
+  read(advertisement: Advertisement): readonly DecodedReading[];
 }
 
 export interface Driver {
@@ -57,6 +109,10 @@ export interface Driver {
   readonly lastResort?: boolean;
   /** null: not mine. */
   open(profile: MeterProfile): MeterReader | null;
+  /** Of meters that broadcast their readings and need no connection. null: not mine. */
+  openAdvertisement?(first: Advertisement, secrets: Secrets | null): AdvertisementReader | null;
+  /** The same driver where a bare number means this quantity. */
+  withUnitless?(quantity: Quantity): Driver;
 }
 
 export function sameRef(a: CharacteristicRef, b: CharacteristicRef): boolean {

@@ -1,5 +1,11 @@
 /** What can be wrong with bytes that a driver has recognised as its own. */
-export type DriverErrorCode = 'wrong-length' | 'bad-field' | 'unsupported-format' | 'unknown-characteristic';
+export type DriverErrorCode =
+  | 'wrong-length'
+  | 'bad-field'
+  | 'unsupported-format'
+  | 'unknown-characteristic'
+  | 'key-needed' // encrypted, and no key is known
+  | 'not-authentic'; // wrong key, altered, replayed, or plain where it must be encrypted
 
 /** "Mine, but broken": a driver throws this and nothing else. */
 export class DriverError extends Error {

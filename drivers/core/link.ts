@@ -23,8 +23,33 @@ export interface SeenMeter {
   readonly id: string;
   readonly name: string | null;
   readonly rssi: number | null;
-  /** Advertised service UUIDs. */
+  /** Advertised service UUIDs, those of service data among them. */
   readonly services: readonly Uuid[];
+}
+
+/** Bytes that a device broadcasts for a service (Core Specification Supplement, Part A, 1.11). */
+export interface ServiceData {
+  readonly uuid: Uuid;
+  readonly bytes: Uint8Array;
+}
+
+/** One packet that a device broadcast, with the time of its arrival on the link's clock. */
+export interface Advertisement {
+  /** The same as `SeenMeter.id`. */
+  readonly id: string;
+  /** Six octets as printed, "c0:de:00:00:00:01"; null where the platform keeps it to itself. */
+  readonly address: string | null;
+  readonly name: string | null;
+  readonly rssi: number | null;
+  readonly serviceData: readonly ServiceData[];
+  readonly atMs: number;
+}
+
+export interface ListenOptions {
+  /** Only packets with service data of one of these are told. */
+  readonly services: readonly Uuid[];
+  readonly signal: Abort;
+  readonly onAdvertisement: (advertisement: Advertisement) => void;
 }
 
 export interface FindOptions {
@@ -41,6 +66,12 @@ export interface ConnectOptions {
   readonly timeoutMs: number;
   readonly signal: Abort;
 }
+
+/**
+ * Who ended a connection, as far as the radio tells: the meter said good-bye, as it does when it switches
+ * itself off, or it was no longer heard.
+ */
+export type EndedBy = 'meter' | 'radio' | 'unknown';
 
 /** Bytes that a meter sent, with the time of their arrival on the link's clock (`Clock.nowMs`). */
 export type OnBytes = (bytes: Uint8Array, atMs: number) => void;
@@ -59,7 +90,7 @@ export interface Connection {
   /** Starts notifications (or indications); the one listener per characteristic stays until the end. */
   subscribe(ref: CharacteristicRef, onBytes: OnBytes): Promise<void>;
   /** Called once, when the connection has ended for whatever reason other than `close`. */
-  onDropped(listener: (reason: string) => void): void;
+  onDropped(listener: (reason: string, endedBy?: EndedBy) => void): void;
   close(): Promise<void>;
 }
 
@@ -73,4 +104,10 @@ export interface Link {
   find(options: FindOptions): Promise<void>;
   /** @throws LinkError */
   connect(id: string, options: ConnectOptions): Promise<Connection>;
+  /**
+   * Tells every packet of service data until aborted, repetitions included; absent where the platform does
+   * not show them.
+   * @throws LinkError as `find` does
+   */
+  listen?(options: ListenOptions): Promise<void>;
 }

@@ -1,3 +1,5 @@
+import { DriverError } from './errors.ts';
+
 export type Quantity = 'voltage' | 'current' | 'temperature';
 
 /** The SI unit (or degree Celsius) in which a quantity's value is expressed; prefixes live in the scale. */
@@ -59,4 +61,18 @@ export function textOf(counts: number, scale: number): string {
   const digits = String(Math.abs(counts)).padStart(1 - scale, '0');
   const sign = counts < 0 || Object.is(counts, -0) ? '-' : '';
   return `${sign}${digits.slice(0, scale)}.${digits.slice(scale)}`;
+}
+
+/** Beyond every meter: the widest format in use, a 24-bit count of 1/64 V, ends at 262 kV. */
+const ABSURD = 1e9;
+
+/**
+ * Formats with an exponent of their own can say 10^37 volts; no meter means it.
+ * @throws DriverError bad-field
+ */
+export function plausible<T extends { readonly counts: number; readonly scale: number }>(number: T): T {
+  if (Math.abs(valueOf(number.counts, number.scale)) > ABSURD) {
+    throw new DriverError('bad-field', 'The figure is beyond any meter.');
+  }
+  return number;
 }

@@ -1,13 +1,14 @@
 import type { Driver, MeterProfile, MeterReader } from '../core/driver.ts';
 import { sameRef } from '../core/driver.ts';
 import { DriverError } from '../core/errors.ts';
+import { bthome } from './bthome/driver.ts';
 import { byteStream } from './byte-stream/driver.ts';
 import { packedSamples } from './packed-samples/driver.ts';
 import { selfDescribed } from './self-described/driver.ts';
 import { sigElectrical } from './sig-electrical/driver.ts';
 
 /** Every meter that Nightdraw reads. A characteristic goes to the first driver here that claims it. */
-export const DRIVERS: readonly Driver[] = [sigElectrical, packedSamples, selfDescribed, byteStream];
+export const DRIVERS: readonly Driver[] = [sigElectrical, packedSamples, selfDescribed, bthome, byteStream];
 
 export interface OpenedMeter {
   /** Ids of the drivers at work, joined by "+". */
@@ -37,7 +38,9 @@ export function openMeter(profile: MeterProfile, drivers: readonly Driver[] = DR
 }
 
 function together(readers: readonly MeterReader[]): MeterReader {
+  const queryTo = readers.find((r) => r.queryTo)?.queryTo;
   return {
+    ...(queryTo ? { queryTo } : {}),
     channels: readers.flatMap((r) => r.channels),
     sources: readers.flatMap((r) => r.sources),
     pollMs: Math.min(...readers.map((r) => r.pollMs)),

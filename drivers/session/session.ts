@@ -6,7 +6,10 @@ import type { CharacteristicRef, Connection } from '../core/link.ts';
 import { withTimeLimit } from '../core/timeLimit.ts';
 import { openMeter, type OpenedMeter } from '../meters/registry.ts';
 import { MeterTime } from './meterTime.ts';
+import { readDetails, saysNothing } from './details.ts';
+import { Gaps } from './gaps.ts';
 import { readProfile } from './profile.ts';
+import { startQueries } from './queries.ts';
 import type { GapReason, Session, SessionOptions, SessionState } from './types.ts';
 
 const DEFAULT_LIMITS = {
@@ -15,6 +18,7 @@ const DEFAULT_LIMITS = {
   silentAfterMs: 15_000,
   backoffMs: { first: 500, longest: 30_000 },
 };
+const DETAILS_LIMIT_MS = 5_000;
 const JITTER = 0.2;
 
 /**
@@ -28,9 +32,11 @@ export function startSession(options: SessionOptions): Session {
   const stopping = createAbort();
   let state: SessionState = 'connecting';
   let announced = false;
-  let lastReadingMs: number | null = null;
-  let gap: { readonly startMs: number; readonly reason: GapReason } | null = null;
+  const { unitless } = options;
+  const drivers =
+    unitless === undefined ? options.drivers : options.drivers.map((d) => d.withUnitless?.(unitless) ?? d);
 
+  const gaps = new Gaps((gap) => hooks.onGap(gap));
   const meterTime = new MeterTime();
   const stopped = new Promise<void>((resolve) => stopping.signal.addEventListener('abort', resolve));
 
@@ -39,23 +45,14 @@ export function startSession(options: SessionOptions): Session {
     hooks.onState(next, sentence);
   }
 
-  function openGap(reason: GapReason): void {
-    if (gap === null && lastReadingMs !== null) gap = { startMs: lastReadingMs, reason };
-  }
-
-  function closeGap(endMs: number): void {
-    if (gap !== null && endMs > gap.startMs) hooks.onGap({ startMs: gap.startMs, endMs, reason: gap.reason });
-    gap = null;
-  }
-
   function receive(meter: OpenedMeter, source: CharacteristicRef, bytes: Uint8Array, atMs: number): void {
     if (stopping.signal.aborted) return;
     try {
       const readings = meter.reader.read(source, bytes);
       if (readings.length === 0) return;
-      closeGap(atMs);
-      lastReadingMs = atMs;
-      hooks.onReadings(meterTime.place(readings, atMs));
+      const placed = meterTime.place(readings, atMs);
+      gaps.heard(placed, new Set(readings.filter((r) => r.afterLoss).map((r) => r.key)));
+      hooks.onReadings(placed);
     } catch (error) {
       if (!(error instanceof DriverError)) throw error;
       hooks.onBadFrame(error.message, atMs);
@@ -88,18 +85,21 @@ export function startSession(options: SessionOptions): Session {
     const stopTimers: Cancel[] = [];
     try {
       const ended = new Promise<{ reason: GapReason; sentence: string }>((resolve) => {
-        opened.onDropped((why) => {
-          resolve({
-            reason: why === 'link-died' ? 'link-died' : 'dropped',
-            sentence: 'The meter dropped the connection.',
-          });
+        opened.onDropped((why, endedBy) => {
+          if (endedBy === 'meter') {
+            const sentence = 'The meter ended the connection; it may have switched itself off.';
+            resolve({ reason: 'meter-ended', sentence });
+          } else {
+            const reason = why === 'link-died' ? 'link-died' : 'dropped';
+            resolve({ reason, sentence: 'The meter dropped the connection.' });
+          }
         });
         void stopped.then(() => resolve({ reason: 'dropped', sentence: 'Stopped.' }));
         stopTimers.push(
           watchSilence(() => resolve({ reason: 'silent', sentence: 'The meter is connected but silent.' })),
         );
       });
-      const meter = openMeter(await readProfile(opened, step), options.drivers);
+      const meter = openMeter(await readProfile(opened, step), drivers);
       if (!meter) return 'not-ours';
       if (!announced) {
         announced = true;
@@ -120,8 +120,16 @@ export function startSession(options: SessionOptions): Session {
           stopTimers.push(poll(opened, meter, source));
         }
       }
+      if (options.query) {
+        const to = meter.reader.queryTo;
+        if (!to)
+          throw new LinkError('unsupported', 'This meter offers nothing that a question can be written to.');
+        const { query, random } = options;
+        stopTimers.push(startQueries({ connection: opened, to, query, random, stepMs: step.ms, ...step }));
+      }
       tell('connected', '');
       onUp();
+      void tellDetails(opened);
       return await ended;
     } finally {
       for (const stop of stopTimers) stop();
@@ -131,11 +139,17 @@ export function startSession(options: SessionOptions): Session {
     }
   }
 
+  /** Beside the readings, which do not wait for it. */
+  async function tellDetails(opened: Connection): Promise<void> {
+    const details = await readDetails(opened, { clock, ms: DETAILS_LIMIT_MS, signal: stopping.signal });
+    if (!saysNothing(details) && !stopping.signal.aborted) hooks.onDetails?.(details);
+  }
+
   function watchSilence(onSilent: () => void): Cancel {
     const since = clock.nowMs();
     let cancel: Cancel = () => undefined;
     const look = (): void => {
-      const heard = Math.max(since, lastReadingMs ?? since);
+      const heard = Math.max(since, gaps.lastReadingMs ?? since);
       const left = heard + limits.silentAfterMs - clock.nowMs();
       if (left <= 0) onSilent();
       else cancel = clock.after(left, look);
@@ -181,12 +195,12 @@ export function startSession(options: SessionOptions): Session {
           waitMs = limits.backoffMs.first;
         });
         if (end === 'not-ours') return tell('failed', 'No driver knows this meter.');
-        openGap(end.reason);
+        gaps.begin(end.reason);
         sentence = end.sentence;
       } catch (error) {
         if (!(error instanceof LinkError)) throw error;
         if (error.code === 'unsupported') return tell('failed', error.message);
-        openGap(error.code === 'link-died' ? 'link-died' : 'dropped');
+        gaps.begin(error.code === 'link-died' ? 'link-died' : 'dropped');
         sentence = error.message;
       }
       if (stopping.signal.aborted) return;
@@ -214,7 +228,7 @@ export function startSession(options: SessionOptions): Session {
     },
     async stop() {
       if (stopping.signal.aborted) return running;
-      closeGap(clock.nowMs());
+      gaps.end(clock.nowMs());
       stopping.abort();
       await running;
       tell('stopped', 'Stopped.');

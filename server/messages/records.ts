@@ -58,7 +58,9 @@ export type Channel = z.infer<typeof channelSchema>;
 
 export const GAP_REASONS = [
   'dropped',
+  'meter-ended', // the meter ended the connection itself, as it does when it switches itself off
   'silent',
+  'packet-lost', // the meter numbers its packets, and one did not arrive
   'disk-full',
   'server-down',
   'link-died',

@@ -33,7 +33,7 @@ export interface Advert {
   readonly rssi: number;
   readonly data: Buffer;
   readonly response: Buffer;
-  /** Takes a connection. */
+  /** Takes a connection; without one, and without a response to a scan, it only broadcasts. */
   readonly peripheral: OnAir | null;
 }
 
@@ -83,7 +83,9 @@ export class Adapter {
   heard(advert: Advert): void {
     if (!this.up) return;
     if (this.scan.on) {
-      this.report(ADVERT.connectable, advert.address, advert.data, advert.rssi);
+      const broadcasts = advert.peripheral === null && advert.response.length === 0;
+      const type = broadcasts ? ADVERT.nonConnectable : ADVERT.connectable;
+      this.report(type, advert.address, advert.data, advert.rssi);
       if (this.scan.active && advert.response.length > 0) {
         this.report(ADVERT.scanResponse, advert.address, advert.response, advert.rssi);
       }

@@ -37,11 +37,12 @@ export const STATUS = {
   supervisionTimeout: 0x08,
   disallowed: 0x0c,
   endedByPeer: 0x13,
+  peerLowOnResources: 0x14,
   peerPowersOff: 0x15,
   endedByHost: 0x16,
 } as const;
 
-export const ADVERT = { connectable: 0x00, scanResponse: 0x04 } as const;
+export const ADVERT = { connectable: 0x00, nonConnectable: 0x03, scanResponse: 0x04 } as const;
 
 /** Packet boundary flags of ACL data, and the two fixed channels that matter here. */
 export const ACL = { first: 0b00, continuing: 0b01, firstFromController: 0b10 } as const;

@@ -147,15 +147,26 @@ export class Peripheral implements OnAir {
   private advertise(): void {
     if (this.link !== null || !this.reachable()) return;
     const { peer, adapter } = this.options;
+    const broadcast = peer.broadcast?.(this.options.clock.nowMs()) ?? [];
+    const serviceData = broadcast.map(({ uuid, bytes }) =>
+      field(shortOf(uuid) === null ? 0x21 : 0x16, Buffer.concat([uuidBytes(uuid), bytes])),
+    );
+    const name = field(0x09, Buffer.from(peer.name).subarray(0, 29));
+    const onlyBroadcasts = peer.characteristics.length === 0;
     const services = peer.services.map((uuid) =>
       field(shortOf(uuid) === null ? 0x07 : 0x03, uuidBytes(uuid)),
     );
     adapter.heard({
       address: this.address,
       rssi: this.rssi,
-      data: Buffer.concat([field(0x01, Buffer.from([0x06])), ...services]),
-      response: field(0x09, Buffer.from(peer.name).subarray(0, 29)),
-      peripheral: this.deaf ? null : this,
+      data: Buffer.concat([
+        field(0x01, Buffer.from([0x06])),
+        ...(onlyBroadcasts ? [name] : []),
+        ...services,
+        ...serviceData,
+      ]),
+      response: onlyBroadcasts ? Buffer.alloc(0) : name,
+      peripheral: this.deaf || onlyBroadcasts ? null : this,
     });
   }
 }

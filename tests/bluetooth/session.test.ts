@@ -7,6 +7,7 @@ import { DRIVERS } from '../../drivers/meters/registry.ts';
 import { startSession } from '../../drivers/session/session.ts';
 import type { GapReason } from '../../drivers/session/types.ts';
 import { bench, until } from './fixture.ts';
+import { STATUS } from './hci.ts';
 
 const VOLTAGE: CharacteristicRef = { service: uuid16(0x181a), characteristic: uuid16(0x2b18), index: 0 };
 const EVERY_MS = 50;
@@ -62,17 +63,29 @@ test('a session outlives a drop, the death of the radio process and an adapter t
   b.rig.peripheral('v').drop();
   await until(() => gaps.length === 1);
   await more();
-  b.rig.crashProgram();
+  b.rig.peripheral('v').drop(STATUS.supervisionTimeout);
   await until(() => gaps.length === 2);
+  await more();
+  b.rig.peripheral('v').drop(STATUS.peerPowersOff);
+  await until(() => gaps.length === 3);
+  await more();
+  b.rig.crashProgram();
+  await until(() => gaps.length === 4);
   await more();
   b.rig.set({ up: false });
   await until(() => b.link.status().reason === 'adapter-off');
   b.rig.set({ up: true });
-  await until(() => gaps.length === 3);
+  await until(() => gaps.length === 5);
   await more();
   await session.stop();
 
-  expect(gaps.map((g) => g.reason)).toEqual(['dropped', 'link-died', 'dropped']);
+  expect(gaps.map((g) => g.reason)).toEqual([
+    'meter-ended',
+    'dropped',
+    'meter-ended',
+    'link-died',
+    'dropped',
+  ]);
   expect(new Set(readings.map((r) => r.counts)).size).toBe(1);
   // Every long pause in the readings is one of the gaps, and every gap is a pause in the readings.
   const pauses = readings.flatMap(({ atMs }, i) => {

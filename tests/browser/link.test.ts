@@ -23,6 +23,10 @@ linkContract('Web Bluetooth in Chromium', async () => {
     setInRange: async (inRange) => peer.setInRange(inRange),
     isConnected: async () => meter.connected,
     written: async () => peer.written,
+    beacon: {
+      cannotListen:
+        'Browsers show advertisements (watchAdvertisements, requestLEScan) only behind flags that a person must set.',
+    },
     async close() {
       await bench.page.close();
       rig.bluez.removeMeter(meter);

@@ -2,6 +2,7 @@ import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { CharacteristicRef } from '../../drivers/core/link.ts';
 import {
   AMPERE_FORMAT,
+  BROADCAST_SERVICE,
   COMMAND,
   FIRST_ANALOG,
   FORMAT,
@@ -24,7 +25,14 @@ export interface LinkHarness {
   isConnected(): Promise<boolean>;
   /** What the link has written to it, oldest first. */
   written(): Promise<readonly { readonly ref: CharacteristicRef; readonly bytes: readonly number[] }[]>;
+  /** The third meter, which only broadcasts; or why this link cannot hear it. */
+  readonly beacon: Beacon | { readonly cannotListen: string };
   close(): Promise<void>;
+}
+
+export interface Beacon {
+  say(bytes: readonly number[]): void;
+  setInRange(inRange: boolean): void;
 }
 
 const CONNECT_MS = 10_000;
@@ -202,6 +210,67 @@ export function linkContract(name: string, makeHarness: () => Promise<LinkHarnes
       expect((await h.subject.nowMs()) - fromMs).toBeLessThan(1500);
       await h.setInRange(true);
       await open(id);
+    });
+
+    test('a meter that only broadcasts is heard, packet by packet, or the link says why not', async () => {
+      const { beacon } = h;
+      if ('cannotListen' in beacon) {
+        expect(await h.subject.canListen()).toBe(false);
+        expect(beacon.cannotListen).toMatch(/^[A-Z].{40,}\.$/);
+        return;
+      }
+      const fromMs = await h.subject.nowMs();
+      beacon.say([0x40, 1]);
+      await h.subject.startListening([BROADCAST_SERVICE]);
+      const said = async () => (await h.subject.heard()).map((a) => a.serviceData[0]!.bytes);
+      await until(async () => (await said()).length >= 3); // the same again and again
+      beacon.say([0x40, 2]);
+      await until(async () => (await said()).at(-1)![1] === 2);
+      const [first, ...rest] = await h.subject.heard();
+      const second = rest.at(-1)!;
+      expect(first!.serviceData).toEqual([{ uuid: BROADCAST_SERVICE, bytes: [0x40, 1] }]);
+      expect(first!.name).toBe('Beacon');
+      expect(first!.id).toBe(second.id);
+      expect(first!.atMs).toBeGreaterThanOrEqual(fromMs);
+      expect(second.atMs).toBeGreaterThan(first!.atMs);
+      expect(second.atMs).toBeLessThanOrEqual(await h.subject.nowMs());
+
+      beacon.setInRange(false);
+      await pause(200);
+      const count = (await said()).length;
+      await pause(200);
+      expect(await said()).toHaveLength(count);
+      beacon.setInRange(true);
+      await until(async () => (await said()).length > count);
+      expect(value(await h.subject.stopListening())).toBeNull();
+      const last = (await said()).length;
+      await pause(200);
+      expect(await said()).toHaveLength(last);
+    });
+
+    test('broadcasts of other services are not told, and a connection goes on beside listening', async () => {
+      if ('cannotListen' in h.beacon) return expect(await h.subject.canListen()).toBe(false);
+      await h.subject.startListening([METER_SERVICE]);
+      await pause(300);
+      expect(await h.subject.heard()).toEqual([]);
+      value(await h.subject.stopListening());
+
+      await h.subject.startListening([BROADCAST_SERVICE]);
+      const { connection } = await open();
+      value(await h.subject.subscribe(connection, STREAM));
+      const before = (await h.subject.heard()).length;
+      await h.notify(STREAM, [7]);
+      await until(async () => (await h.subject.received(connection, STREAM)).length > 0);
+      await until(async () => (await h.subject.heard()).length > before);
+      value(await h.subject.stopListening());
+    });
+
+    test('a scan shows the meter that only broadcasts with the service of its data', async () => {
+      if ('cannotListen' in h.beacon) return expect(await h.subject.canListen()).toBe(false);
+      await h.subject.startFind([BROADCAST_SERVICE]);
+      await until(async () => (await h.subject.seen()).length > 0);
+      expect((await h.subject.seen())[0]).toMatchObject({ name: 'Beacon', services: [BROADCAST_SERVICE] });
+      value(await h.subject.stopFind());
     });
 
     test('a meter that nobody has seen is not found', async () => {

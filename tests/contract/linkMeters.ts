@@ -72,6 +72,30 @@ export const OTHER_METER: MeterFacts = {
   characteristics: [characteristic(ref(OTHER_SERVICE, OTHER_SERVICE), ['read'], [1])],
 };
 
+/** Broadcasts under this 16-bit service, in a packet of the length that the oldest radios allow (31 octets). */
+export const BROADCAST_SERVICE: Uuid = uuid16(0xfcd2);
+
+/** A third meter, which takes no connection: what it has to say is in its advertisements. */
+export function beaconPeer() {
+  let bytes: Uint8Array = Uint8Array.of(0);
+  let inRange = true;
+  const peer: ReplayPeer = {
+    id: 'contract-beacon',
+    name: 'Beacon',
+    services: [],
+    characteristics: [],
+    inRange: () => inRange,
+    connected: () => () => undefined,
+    read: () => Uint8Array.of(),
+    broadcast: () => [{ uuid: BROADCAST_SERVICE, bytes }],
+  };
+  return {
+    peer,
+    say: (next: readonly number[]) => void (bytes = Uint8Array.from(next)),
+    setInRange: (value: boolean) => void (inRange = value),
+  };
+}
+
 /** A contract meter for a link over replayed peers, or for a rig that takes such peers. */
 export function contractPeer(facts: MeterFacts) {
   let air: ReplayAir | null = null;

@@ -2,6 +2,7 @@ import { createAbort } from '../../drivers/core/abort.ts';
 import type { Clock } from '../../drivers/core/clock.ts';
 import { LinkError, type LinkErrorCode } from '../../drivers/core/errors.ts';
 import type {
+  Advertisement,
   CharacteristicInfo,
   CharacteristicRef,
   Connection,
@@ -23,6 +24,13 @@ export interface LinkSubject {
   seen(): Promise<readonly SeenMeter[]>;
   /** Calls the find off and says how it settled. */
   stopFind(): Promise<Outcome<null>>;
+  /** Whether the link hears broadcasts at all. */
+  canListen(): Promise<boolean>;
+  startListening(services: readonly Uuid[]): Promise<void>;
+  /** What was heard so far, oldest first. */
+  heard(): Promise<readonly Heard[]>;
+  /** Calls it off and says how it settled. */
+  stopListening(): Promise<Outcome<null>>;
   connect(id: string, timeoutMs: number, abortAfterMs: number | null): Promise<Outcome<Connected>>;
   read(connection: number, ref: CharacteristicRef): Promise<Outcome<number[]>>;
   readDescriptor(connection: number, ref: CharacteristicRef, descriptor: Uuid): Promise<Outcome<number[]>>;
@@ -48,6 +56,10 @@ export interface Connected {
   readonly characteristics: readonly CharacteristicInfo[];
 }
 
+export type Heard = Omit<Advertisement, 'serviceData'> & {
+  readonly serviceData: readonly { readonly uuid: Uuid; readonly bytes: readonly number[] }[];
+};
+
 export interface Received {
   readonly bytes: readonly number[];
   readonly atMs: number;
@@ -57,6 +69,8 @@ export function subjectOf(link: Link, clock: Clock): LinkSubject {
   const connections: { of: Connection; received: Map<string, Received[]>; drops: string[] }[] = [];
   let seen: SeenMeter[] = [];
   let finding: { readonly ended: Promise<Outcome<null>>; abort(): void } | null = null;
+  let heard: Heard[] = [];
+  let listening: { readonly ended: Promise<Outcome<null>>; abort(): void } | null = null;
   const at = (connection: number) => connections[connection]!;
   const keyOf = (ref: CharacteristicRef): string => `${ref.service} ${ref.characteristic} ${ref.index}`;
 
@@ -72,6 +86,22 @@ export function subjectOf(link: Link, clock: Clock): LinkSubject {
     async stopFind() {
       finding?.abort();
       return finding ? finding.ended : { value: null };
+    },
+    canListen: async () => link.listen !== undefined,
+    async startListening(services) {
+      const { signal, abort } = createAbort();
+      heard = [];
+      const list = heard;
+      const onAdvertisement = (a: Advertisement): void => {
+        const serviceData = a.serviceData.map(({ uuid, bytes }) => ({ uuid, bytes: [...bytes] }));
+        list.push({ ...a, serviceData });
+      };
+      listening = { ended: nothing(link.listen!({ services, signal, onAdvertisement })), abort };
+    },
+    heard: async () => heard,
+    async stopListening() {
+      listening?.abort();
+      return listening ? listening.ended : { value: null };
     },
     async connect(id, timeoutMs, abortAfterMs) {
       const { signal, abort } = createAbort();

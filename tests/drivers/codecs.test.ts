@@ -11,6 +11,7 @@ import {
 import { decodeTimeExponential, encodeTimeExponential } from '../../drivers/core/timeExponential.ts';
 import { canonicalUuid, shortOf, uuid16 } from '../../drivers/core/uuid.ts';
 import { ELECTRICAL_FIELDS } from '../../drivers/meters/sig-electrical/fields.ts';
+import { decodeEnergyStatus, encodeEnergyStatus } from '../../drivers/meters/sig-electrical/energyStatus.ts';
 import { decodeElectrical, encodeElectrical } from '../../drivers/meters/sig-electrical/frame.ts';
 import {
   decodePresentationFormat,
@@ -159,6 +160,28 @@ describe('recorded frames re-encode to their own bytes', () => {
       )!;
       expect(toHex(encodeElectrical(field, decodeElectrical(field, fromHex(frame.hex))))).toBe(frame.hex);
     }
+  });
+  it('SIG statistics and energy status', () => {
+    const statistics = meterCases().find((c) => c.characteristics[0]!.characteristic === '2b1a')!;
+    for (const frame of statistics.frames) {
+      if ('error' in frame) continue;
+      const bytes = fromHex(frame.hex);
+      const uuid = parseInt(statistics.characteristics[frame.from]!.characteristic, 16);
+      const field = ELECTRICAL_FIELDS.find((f) => f.uuid === uuid);
+      const again = field
+        ? encodeElectrical(field, decodeElectrical(field, bytes))
+        : encodeEnergyStatus(decodeEnergyStatus(bytes));
+      expect(toHex(again)).toBe(frame.hex);
+    }
+  });
+  it('SIG statistics keep what is no reading apart', () => {
+    const field = ELECTRICAL_FIELDS.find((f) => f.uuid === 0x2b1a)!;
+    // 12.59375 V average, 1/16 V deviation, from 12.34375 V to 14.40625 V.
+    expect(decodeElectrical(field, fromHex('2603040016039a036b')).statistics).toEqual({
+      deviation: 4,
+      least: 790,
+      most: 922,
+    });
   });
   it('self-described', () => {
     for (const frame of described!.frames) {

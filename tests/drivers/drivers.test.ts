@@ -1,21 +1,24 @@
 import { describe, expect, it } from 'vitest';
+import { uuid16 } from '../../drivers/core/uuid.ts';
 import { DRIVERS, openMeter } from '../../drivers/meters/registry.ts';
+import { broadcastDriverContract } from '../contract/broadcastDriver.ts';
 import { driverContract } from '../contract/driver.ts';
+import { broadcastCases } from '../helpers/broadcastCase.ts';
 import { meterCases, profileOf } from '../helpers/meterCase.ts';
 
 const cases = meterCases();
+const broadcasts = broadcastCases();
 for (const driver of DRIVERS) {
-  driverContract(
-    driver,
-    cases.filter((c) => c.driver === driver.id),
-  );
+  const own = <T extends { driver: string }>(all: readonly T[]) => all.filter((c) => c.driver === driver.id);
+  if (driver.openAdvertisement) broadcastDriverContract(driver, own(broadcasts));
+  else driverContract(driver, own(cases));
 }
 
 describe('registry', () => {
   it('gives drivers ids of their own, and every recorded case belongs to one', () => {
     const ids = DRIVERS.map((d) => d.id);
     expect(new Set(ids).size).toBe(ids.length);
-    for (const c of cases) expect(ids).toContain(c.driver);
+    for (const c of [...cases, ...broadcasts]) expect(ids).toContain(c.driver);
   });
 
   it('opens one meter with two drivers where it speaks both ways', () => {
@@ -46,6 +49,17 @@ describe('registry', () => {
       openMeter({ name: 'Mute', characteristics: [{ ...characteristic!, presentationFormat: null }] }),
     ).toBeNull();
   });
+
+  it.each([0x2b19, 0x2aef, 0x2af0])(
+    'takes what a device is made for (0x%s) for no reading',
+    (specification) => {
+      const [characteristic] = profileOf(cases.find((c) => c.driver === 'sig-electrical')!).characteristics;
+      const alone = { ...characteristic!, characteristic: uuid16(specification) };
+      expect(openMeter({ name: null, characteristics: [alone] })).toBeNull();
+      const beside = openMeter({ name: null, characteristics: [alone, characteristic!] });
+      expect(beside?.reader.channels.map((c) => c.key)).toEqual(['2b18.0']);
+    },
+  );
 
   it('refuses a characteristic of which it never heard', () => {
     const meter = openMeter(profileOf(cases[0]!))!;

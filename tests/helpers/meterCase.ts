@@ -29,6 +29,7 @@ const caseSchema = z.strictObject({
           apertureS: z.number().optional(),
         }),
         z.strictObject({ from: z.int(), hex, error: z.string() }),
+        z.strictObject({ from: z.int(), hex, nothing: z.literal(true) }),
       ]),
     )
     .default([]),

@@ -5,6 +5,8 @@
  */
 import { createAbort } from '../../core/abort.ts';
 import { LinkError } from '../../core/errors.ts';
+import type { EndedBy } from '../../core/link.ts';
+import type { Uuid } from '../../core/uuid.ts';
 import { processClock } from './clock.ts';
 import type { Meter } from './meter.ts';
 import { createOpener } from './opening.ts';
@@ -23,6 +25,7 @@ interface Held {
 const held = new Map<number, Held>();
 let radio: { readonly scanner: Scanner; readonly open: ReturnType<typeof createOpener> } | null = null;
 let scanWanted = false;
+let listenWanted: readonly Uuid[] = [];
 let wasReady = false;
 
 function send(message: FromChild): void {
@@ -39,16 +42,22 @@ function onRadioState(reason: UnavailableReason | null): void {
   if (reason === null) {
     wasReady = true;
     send({ kind: 'status', status: READY });
-    return radio?.scanner.show(scanWanted);
+    return radio ? resume(radio.scanner) : undefined;
   }
   const message: FromChild = { kind: 'status', status: unavailable(reason, process.platform) };
   // An adapter that is off may yet be switched on. After all else, and when connections were lost with it
   // (the library does not notice), only a fresh process can go on.
   if (reason === 'adapter-off' && !wasReady) return send(message);
   for (const connection of held.keys()) {
-    send({ kind: 'dropped', connection, reason: 'The Bluetooth adapter was switched off or unplugged.' });
+    const reason = 'The Bluetooth adapter was switched off or unplugged.';
+    send({ kind: 'dropped', connection, reason, endedBy: 'radio' });
   }
   quit(message);
+}
+
+function resume(scanner: Scanner): void {
+  scanner.show(scanWanted);
+  scanner.listenTo(listenWanted);
 }
 
 function onStuck(): void {
@@ -68,9 +77,9 @@ async function answer(request: number, work: () => Promise<Answer>): Promise<voi
 async function connect({ connection, id, timeoutMs }: ToChild & { kind: 'connect' }): Promise<Answer> {
   if (!radio || !wasReady) throw new LinkError('no-bluetooth', 'The Bluetooth adapter is not ready.');
   const opening = createAbort();
-  const onDropped = (reason: string): void => {
+  const onDropped = (reason: string, endedBy: EndedBy): void => {
     held.delete(connection);
-    send({ kind: 'dropped', connection, reason });
+    send({ kind: 'dropped', connection, reason, endedBy });
   };
   const opened = radio.open({ id, timeoutMs, signal: opening.signal, onDropped });
   held.set(connection, { opening, opened: opened.then(({ meter }) => meter) });
@@ -104,6 +113,9 @@ function handle(message: ToChild): void {
     case 'scan':
       scanWanted = message.on;
       return wasReady ? radio?.scanner.show(scanWanted) : undefined;
+    case 'listen':
+      listenWanted = message.services;
+      return wasReady ? radio?.scanner.listenTo(listenWanted) : undefined;
     case 'connect':
       return void answer(message.request, () => connect(message));
     case 'read':
@@ -144,9 +156,15 @@ process.on('unhandledRejection', (error) => console.error(error));
 
 const noble = await startRadio({ powerOnMs, onState: onRadioState });
 if (noble) {
-  const scanner = createScanner({ noble, clock, onSeen: (meter) => send({ kind: 'seen', meter }), onStuck });
+  const scanner = createScanner({
+    noble,
+    clock,
+    onSeen: (meter) => send({ kind: 'seen', meter }),
+    onHeard: (advertisement) => send({ kind: 'heard', advertisement }),
+    onStuck,
+  });
   radio = { scanner, open: createOpener({ noble, scanner, clock, stepMs, onStuck }) };
-  if (wasReady) scanner.show(scanWanted);
+  if (wasReady) resume(scanner);
 }
 // The library exits on SIGINT unless a listener was added after its own, which it adds with the adapter.
 setImmediate(() => process.on('SIGINT', () => undefined));

@@ -1,6 +1,6 @@
 import { sameRef } from '../../core/driver.ts';
 import { LinkError } from '../../core/errors.ts';
-import type { CharacteristicRef, Connection, OnBytes } from '../../core/link.ts';
+import type { CharacteristicRef, Connection, EndedBy, OnBytes } from '../../core/link.ts';
 import type { Answer, Opened } from './protocol.ts';
 
 /** A request without its number. */
@@ -20,7 +20,7 @@ type Ask = (
 export interface HeldConnection {
   readonly connection: Connection;
   received(at: number, bytes: Uint8Array, atMs: number): void;
-  dropped(reason: string): void;
+  dropped(reason: string, endedBy: EndedBy): void;
 }
 
 export interface ConnectionOptions extends Opened {
@@ -33,14 +33,15 @@ export interface ConnectionOptions extends Opened {
 export function holdConnection(options: ConnectionOptions): HeldConnection {
   const { meter, characteristics, ask } = options;
   const listeners = new Map<number, OnBytes>();
-  const dropListeners: ((reason: string) => void)[] = [];
-  let over: { readonly reason: string; readonly dropped: boolean } | null = null;
+  const dropListeners: ((reason: string, endedBy: EndedBy) => void)[] = [];
+  /** `endedBy` is null where it was not dropped but closed. */
+  let over: { readonly reason: string; readonly endedBy: EndedBy | null } | null = null;
   let end: (error: LinkError) => void = () => undefined;
   const ended = new Promise<never>((_, reject) => (end = reject));
   ended.catch(() => undefined); // nobody may be waiting when it ends
 
-  function finish(reason: string, dropped: boolean): void {
-    over = { reason, dropped };
+  function finish(reason: string, endedBy: EndedBy | null): void {
+    over = { reason, endedBy };
     listeners.clear();
     options.onEnd();
     end(endError(reason));
@@ -81,12 +82,12 @@ export function holdConnection(options: ConnectionOptions): HeldConnection {
       }
     },
     onDropped(listener) {
-      if (over?.dropped) listener(over.reason);
-      else if (!over) dropListeners.push(listener);
+      if (!over) dropListeners.push(listener);
+      else if (over.endedBy) listener(over.reason, over.endedBy);
     },
     async close() {
       if (over) return;
-      finish('The connection was closed.', false);
+      finish('The connection was closed.', null);
       await ask({ kind: 'close' }).catch(() => undefined);
     },
   };
@@ -94,10 +95,10 @@ export function holdConnection(options: ConnectionOptions): HeldConnection {
   return {
     connection,
     received: (at, bytes, atMs) => listeners.get(at)?.(bytes, atMs),
-    dropped(reason) {
+    dropped(reason, endedBy) {
       if (over) return;
-      finish(reason, true);
-      for (const listener of dropListeners) listener(reason);
+      finish(reason, endedBy);
+      for (const listener of dropListeners) listener(reason, endedBy);
     },
   };
 }

@@ -1,7 +1,7 @@
 import { fileURLToPath } from 'node:url';
 import type { Cancel, Clock } from '../../core/clock.ts';
 import { LinkError } from '../../core/errors.ts';
-import type { Connection, FindOptions, Link } from '../../core/link.ts';
+import type { Connection, FindOptions, Link, ListenOptions } from '../../core/link.ts';
 import { withTimeLimit } from '../../core/timeLimit.ts';
 import { processClock } from './clock.ts';
 import { holdConnection, LINK_DIED, type HeldConnection } from './connection.ts';
@@ -32,6 +32,7 @@ export interface NodeLinkOptions {
 
 export interface NodeLink extends Link {
   readonly kind: 'node';
+  listen(options: ListenOptions): Promise<void>;
   /** Starts the radio process now rather than at the first request, so that `status` becomes known. */
   start(): void;
   /** The same, and resolves once the radio can be used. @throws LinkError with the status's sentence */
@@ -55,9 +56,8 @@ interface Entry {
   held: HeldConnection | null;
 }
 
-interface Find extends FindOptions {
-  readonly fail: (error: LinkError) => void;
-}
+/** A find or a listen that is under way. */
+type Waiting<T> = T & { readonly fail: (error: LinkError) => void };
 
 /**
  * Meters over this computer's own radio. The radio library has a process of its own; what goes wrong there
@@ -68,7 +68,8 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
   const stepMs = options.stepTimeoutMs ?? 8_000;
   const hangAfterMs = options.hangAfterMs ?? 6_000;
   const connectHangAfterMs = options.connectHangAfterMs ?? 50_000;
-  const finds = new Set<Find>();
+  const finds = new Set<Waiting<FindOptions>>();
+  const listens = new Set<Waiting<ListenOptions>>();
   const connections = new Map<number, Entry>();
   const unanswered = new Map<number, { resolve: (answer: Answer) => void; reject: (e: LinkError) => void }>();
   /** Connects that the radio process has not answered, whether or not anybody still waits for them. */
@@ -95,17 +96,20 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
     onMessage: receive,
     onLost() {
       for (const { reject } of [...unanswered.values()]) reject(lost());
-      for (const { held } of [...connections.values()]) held?.dropped(LINK_DIED);
+      for (const { held } of [...connections.values()]) held?.dropped(LINK_DIED, 'unknown');
     },
   });
 
   host.onStatus((status) => {
     if (status.state === 'ready') sendScan();
-    if (status.state === 'unavailable') for (const find of [...finds]) find.fail(problemOf(status));
+    if (status.state === 'unavailable')
+      for (const wait of [...finds, ...listens]) wait.fail(problemOf(status));
   });
 
   function sendScan(): void {
-    if (host.status().state === 'ready') host.send({ kind: 'scan', on: finds.size > 0 });
+    if (host.status().state !== 'ready') return;
+    host.send({ kind: 'scan', on: finds.size > 0 });
+    host.send({ kind: 'listen', services: [...new Set([...listens].flatMap((l) => l.services))] });
   }
 
   function receive(message: FromChild): void {
@@ -117,6 +121,14 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
           }
         }
         return;
+      case 'heard': {
+        const { advertisement } = message;
+        for (const { services, onAdvertisement } of [...listens]) {
+          if (advertisement.serviceData.some((d) => services.includes(d.uuid)))
+            onAdvertisement(advertisement);
+        }
+        return;
+      }
       case 'done':
         return unanswered.get(message.request)?.resolve(message.answer);
       case 'failed':
@@ -124,7 +136,7 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
       case 'bytes':
         return connections.get(message.connection)?.held?.received(message.at, message.bytes, message.atMs);
       case 'dropped':
-        return connections.get(message.connection)?.held?.dropped(message.reason);
+        return connections.get(message.connection)?.held?.dropped(message.reason, message.endedBy);
       case 'status':
       case 'pong':
         return; // the host's
@@ -175,28 +187,35 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
     return entry.held.connection;
   }
 
+  /** Goes on over restarts of the radio process; ends when called off or when the radio cannot be used. */
+  async function untilAborted<T extends FindOptions | ListenOptions>(
+    all: Set<Waiting<T>>,
+    wanted: T,
+  ): Promise<void> {
+    if (wanted.signal.aborted) return;
+    let onAbort: () => void = () => undefined;
+    let waiting: Waiting<T> | null = null;
+    const ended = new Promise<void>((resolve, reject) => {
+      waiting = { ...wanted, fail: reject };
+      onAbort = resolve;
+      all.add(waiting);
+      wanted.signal.addEventListener('abort', onAbort);
+      host.ready().then(sendScan, reject);
+    });
+    try {
+      await ended;
+    } finally {
+      wanted.signal.removeEventListener('abort', onAbort);
+      if (waiting) all.delete(waiting);
+      sendScan();
+    }
+  }
+
   return {
     kind: 'node',
 
-    async find(wanted) {
-      if (wanted.signal.aborted) return;
-      let onAbort: () => void = () => undefined;
-      let find: Find | null = null;
-      const ended = new Promise<void>((resolve, reject) => {
-        find = { ...wanted, fail: reject };
-        onAbort = resolve;
-        finds.add(find);
-        wanted.signal.addEventListener('abort', onAbort);
-        host.ready().then(sendScan, reject);
-      });
-      try {
-        await ended;
-      } finally {
-        wanted.signal.removeEventListener('abort', onAbort);
-        if (find) finds.delete(find);
-        sendScan();
-      }
-    },
+    find: (wanted) => untilAborted(finds, wanted),
+    listen: (wanted) => untilAborted(listens, wanted),
 
     async connect(id, { timeoutMs, signal }) {
       if (signal.aborted) throw new LinkError('aborted', 'Connecting was called off.');
@@ -230,8 +249,8 @@ export function createNodeLink(options: NodeLinkOptions = {}): NodeLink {
     async close() {
       if (closed) return;
       closed = true;
-      for (const { held } of [...connections.values()]) held?.dropped('Bluetooth was closed.');
-      for (const find of [...finds]) find.fail(new LinkError('aborted', 'Bluetooth was closed.'));
+      for (const { held } of [...connections.values()]) held?.dropped('Bluetooth was closed.', 'unknown');
+      for (const wait of [...finds, ...listens]) wait.fail(new LinkError('aborted', 'Bluetooth was closed.'));
       await host.close();
       const over = new LinkError('aborted', 'Bluetooth was closed.');
       for (const { reject } of [...unanswered.values()]) reject(over);

@@ -1,7 +1,7 @@
 import type { Noble, Peripheral } from '@abandonware/noble';
 import type { Abort, Clock } from '../../core/clock.ts';
 import { LinkError } from '../../core/errors.ts';
-import type { CharacteristicInfo } from '../../core/link.ts';
+import type { CharacteristicInfo, EndedBy } from '../../core/link.ts';
 import { withTimeLimit } from '../../core/timeLimit.ts';
 import { discover, OUR_MTU, type Found } from './discovery.ts';
 import { oneAtATime } from './inTurn.ts';
@@ -30,7 +30,7 @@ export interface MeterOptions {
   /** When the discovery must be done, on the clock. */
   readonly discoverByMs: number;
   readonly signal: Abort;
-  readonly onDropped: (reason: string) => void;
+  readonly onDropped: (reason: string, endedBy: EndedBy) => void;
 }
 
 /** Asks a connected peripheral what it offers. Disconnects it when that fails. @throws LinkError */
@@ -54,7 +54,7 @@ export async function openMeter(options: MeterOptions): Promise<Meter> {
   peripheral.once('disconnect', (code: unknown) => {
     const reason = sentenceOf(code);
     finish(reason);
-    if (opened) options.onDropped(reason);
+    if (opened) options.onDropped(reason, endedBy(code));
   });
 
   async function close(): Promise<void> {
@@ -156,5 +156,20 @@ function sentenceOf(code: unknown): string {
       return typeof code === 'number'
         ? `The connection to the meter ended (reason ${code}).`
         : 'The connection to the meter ended.';
+  }
+}
+
+/** By the same codes: a meter that switches itself off says so, one that is carried away does not. */
+function endedBy(code: unknown): EndedBy {
+  switch (code) {
+    case 0x13:
+    case 0x14:
+    case 0x15:
+      return 'meter';
+    case 0x08:
+    case 0x3e:
+      return 'radio';
+    default:
+      return 'unknown';
   }
 }

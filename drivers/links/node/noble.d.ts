@@ -48,6 +48,7 @@ declare module '@abandonware/noble' {
     readonly advertisement: {
       readonly localName?: string;
       readonly serviceUuids?: readonly string[];
+      readonly serviceData?: readonly { readonly uuid: string; readonly data: Buffer }[];
     };
     connectAsync(parameters: { readonly timeout: number }): Promise<void>;
     cancelConnect(): void;

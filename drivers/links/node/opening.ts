@@ -2,7 +2,7 @@ import type { Noble, Peripheral } from '@abandonware/noble';
 import { createAbort } from '../../core/abort.ts';
 import type { Abort, Clock } from '../../core/clock.ts';
 import { LinkError } from '../../core/errors.ts';
-import type { SeenMeter } from '../../core/link.ts';
+import type { EndedBy, SeenMeter } from '../../core/link.ts';
 import { withTimeLimit } from '../../core/timeLimit.ts';
 import { oneAtATime } from './inTurn.ts';
 import { openMeter, type Meter } from './meter.ts';
@@ -30,7 +30,7 @@ export interface OpenRequest {
   readonly id: string;
   readonly timeoutMs: number;
   readonly signal: Abort;
-  readonly onDropped: (reason: string) => void;
+  readonly onDropped: (reason: string, endedBy: EndedBy) => void;
 }
 
 /**

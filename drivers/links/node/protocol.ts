@@ -1,5 +1,5 @@
 import type { LinkErrorCode } from '../../core/errors.ts';
-import type { CharacteristicInfo, SeenMeter } from '../../core/link.ts';
+import type { Advertisement, CharacteristicInfo, EndedBy, SeenMeter } from '../../core/link.ts';
 import type { Uuid } from '../../core/uuid.ts';
 import type { BluetoothStatus } from './status.ts';
 
@@ -10,6 +10,8 @@ import type { BluetoothStatus } from './status.ts';
  */
 export type ToChild =
   | { readonly kind: 'scan'; readonly on: boolean }
+  /** Tell every packet with service data of one of these; none ends it. */
+  | { readonly kind: 'listen'; readonly services: readonly Uuid[] }
   | {
       readonly kind: 'connect';
       readonly request: number;
@@ -51,6 +53,7 @@ export type Answer = Opened | Uint8Array | null;
 export type FromChild =
   | { readonly kind: 'status'; readonly status: BluetoothStatus }
   | { readonly kind: 'seen'; readonly meter: SeenMeter }
+  | { readonly kind: 'heard'; readonly advertisement: Advertisement }
   | { readonly kind: 'done'; readonly request: number; readonly answer: Answer }
   | {
       readonly kind: 'failed';
@@ -65,13 +68,19 @@ export type FromChild =
       readonly bytes: Uint8Array;
       readonly atMs: number;
     }
-  | { readonly kind: 'dropped'; readonly connection: number; readonly reason: string }
+  | {
+      readonly kind: 'dropped';
+      readonly connection: number;
+      readonly reason: string;
+      readonly endedBy: EndedBy;
+    }
   | { readonly kind: 'pong'; readonly rssBytes: number };
 
 type Kind = 'number' | 'string' | 'boolean' | 'object' | 'bytes';
 
 const TO_CHILD: Readonly<Record<ToChild['kind'], Readonly<Record<string, Kind>>>> = {
   scan: { on: 'boolean' },
+  listen: { services: 'object' },
   connect: { request: 'number', connection: 'number', id: 'string', timeoutMs: 'number' },
   read: { request: 'number', connection: 'number', at: 'number' },
   readDescriptor: { request: 'number', connection: 'number', at: 'number', descriptor: 'string' },
@@ -85,10 +94,11 @@ const TO_CHILD: Readonly<Record<ToChild['kind'], Readonly<Record<string, Kind>>>
 const FROM_CHILD: Readonly<Record<FromChild['kind'], Readonly<Record<string, Kind>>>> = {
   status: { status: 'object' },
   seen: { meter: 'object' },
+  heard: { advertisement: 'object' },
   done: { request: 'number', answer: 'object' },
   failed: { request: 'number', code: 'string', sentence: 'string' },
   bytes: { connection: 'number', at: 'number', bytes: 'bytes', atMs: 'number' },
-  dropped: { connection: 'number', reason: 'string' },
+  dropped: { connection: 'number', reason: 'string', endedBy: 'string' },
   pong: { rssBytes: 'number' },
 };
 

@@ -1,9 +1,9 @@
 import type { Noble, Peripheral } from '@abandonware/noble';
 import type { Abort, Clock } from '../../core/clock.ts';
 import { LinkError } from '../../core/errors.ts';
-import type { SeenMeter } from '../../core/link.ts';
+import type { Advertisement, SeenMeter, ServiceData } from '../../core/link.ts';
 import { withTimeLimit } from '../../core/timeLimit.ts';
-import { canonicalUuid } from '../../core/uuid.ts';
+import { canonicalUuid, type Uuid } from '../../core/uuid.ts';
 
 /** A meter is told again so soon at the earliest, unless its name or services have changed. */
 const TELL_EVERY_MS = 500;
@@ -18,6 +18,8 @@ const TRIES = 3;
 export interface Scanner {
   /** Whether somebody wants to see what is in range. */
   show(on: boolean): void;
+  /** Whose service data somebody wants to hear, packet by packet. */
+  listenTo(services: readonly Uuid[]): void;
   /** The meter, as soon as it is or was just now heard. @throws LinkError aborted */
   hear(id: string, signal: Abort): Promise<Peripheral>;
   isFresh(id: string): boolean;
@@ -30,22 +32,24 @@ export interface ScannerOptions {
   readonly noble: Noble;
   readonly clock: Clock;
   readonly onSeen: (meter: SeenMeter) => void;
+  readonly onHeard: (advertisement: Advertisement) => void;
   /** The adapter no longer obeys. */
   readonly onStuck: () => void;
 }
 
 /** One scan for all who look: it never filters, reports duplicates, and goes on when something else stops it. */
-export function createScanner({ noble, clock, onSeen, onStuck }: ScannerOptions): Scanner {
+export function createScanner({ noble, clock, onSeen, onHeard, onStuck }: ScannerOptions): Scanner {
   const heard = new Map<string, { readonly peripheral: Peripheral; atMs: number }>();
   const told = new Map<string, { readonly facts: string; readonly atMs: number }>();
   const waiting = new Map<string, Set<(peripheral: Peripheral) => void>>();
   let showing = false;
+  let listening: ReadonlySet<Uuid> = new Set();
   let quiet = 0;
   let scanning = false;
   let lastPacketMs = clock.nowMs();
   let settling: Promise<void> | null = null;
 
-  const wanted = (): boolean => (showing || waiting.size > 0) && quiet === 0;
+  const wanted = (): boolean => (showing || listening.size > 0 || waiting.size > 0) && quiet === 0;
 
   noble.on('discover', (peripheral: Peripheral) => {
     const atMs = clock.nowMs();
@@ -54,6 +58,11 @@ export function createScanner({ noble, clock, onSeen, onStuck }: ScannerOptions)
     heard.set(meter.id, { peripheral, atMs });
     for (const found of waiting.get(meter.id) ?? []) found(peripheral);
     if (showing) tell(meter, atMs);
+    if (listening.size === 0) return;
+    const serviceData = serviceDataOf(peripheral);
+    if (!serviceData.some((d) => listening.has(d.uuid))) return;
+    const { id, name, rssi } = meter;
+    onHeard({ id, address: addressOf(peripheral), name, rssi, serviceData, atMs });
   });
 
   noble.on('scanStop', () => {
@@ -113,6 +122,10 @@ export function createScanner({ noble, clock, onSeen, onStuck }: ScannerOptions)
       if (on) told.clear();
       void settle();
     },
+    listenTo(services) {
+      listening = new Set(services);
+      void settle();
+    },
     isFresh,
     hear(id, signal) {
       if (isFresh(id)) return Promise.resolve(heard.get(id)!.peripheral);
@@ -149,12 +162,25 @@ export function createScanner({ noble, clock, onSeen, onStuck }: ScannerOptions)
 
 /** A copy: the library changes an advertisement in place. */
 function describe(peripheral: Peripheral): SeenMeter {
-  const { address, advertisement, id, rssi } = peripheral;
+  const { advertisement, id, rssi } = peripheral;
+  const services = (advertisement.serviceUuids ?? []).map(canonicalUuid);
+  const broadcast = serviceDataOf(peripheral).map((d) => d.uuid);
   return {
-    id: /^([0-9a-f]{2}:){5}[0-9a-f]{2}$/i.test(address) ? address.toLowerCase() : id,
+    id: addressOf(peripheral) ?? id,
     name: advertisement.localName || null,
     // Core Specification, Vol 4, Part E, 7.7.65.2: 127 means that the strength is not known.
     rssi: Number.isFinite(rssi) && rssi !== 127 ? rssi : null,
-    services: (advertisement.serviceUuids ?? []).map(canonicalUuid),
+    services: [...new Set([...services, ...broadcast])],
   };
+}
+
+function addressOf({ address }: Peripheral): string | null {
+  return /^([0-9a-f]{2}:){5}[0-9a-f]{2}$/i.test(address) ? address.toLowerCase() : null;
+}
+
+function serviceDataOf({ advertisement }: Peripheral): ServiceData[] {
+  return (advertisement.serviceData ?? []).map(({ uuid, data }) => ({
+    uuid: canonicalUuid(uuid),
+    bytes: Uint8Array.from(data),
+  }));
 }

@@ -1,11 +1,20 @@
 import { createAbort } from '../../core/abort.ts';
-import type { Cancel, Clock } from '../../core/clock.ts';
+import type { Abort, Cancel, Clock } from '../../core/clock.ts';
 import { sameRef } from '../../core/driver.ts';
 import { LinkError } from '../../core/errors.ts';
-import type { CharacteristicRef, Connection, Link, OnBytes, SeenMeter } from '../../core/link.ts';
+import type {
+  CharacteristicRef,
+  Connection,
+  EndedBy,
+  Link,
+  OnBytes,
+  SeenMeter,
+  ServiceData,
+} from '../../core/link.ts';
 import { withTimeLimit } from '../../core/timeLimit.ts';
 import type { ReplayPeer } from './peer.ts';
 
+/** So often a peripheral advertises. */
 const SCAN_EVERY_MS = 100;
 const CONNECT_TRY_MS = 20;
 
@@ -15,31 +24,45 @@ export function createReplayLink(peers: readonly ReplayPeer[], clock: Clock): Li
     id: peer.id,
     name: peer.name,
     rssi: -50,
-    services: peer.services,
+    services: [...peer.services, ...broadcastOf(peer).map((d) => d.uuid)],
   });
+  const broadcastOf = (peer: ReplayPeer): readonly ServiceData[] => peer.broadcast?.(clock.nowMs()) ?? [];
+
+  /** Looks at each peripheral in range, again and again, until aborted. */
+  function scan(signal: Abort, look: (peer: ReplayPeer) => void): Promise<void> {
+    return new Promise<void>((resolve) => {
+      let cancel: Cancel = () => undefined;
+      const end = (): void => {
+        cancel();
+        resolve();
+      };
+      const pass = (): void => {
+        for (const peer of peers) if (!signal.aborted && peer.inRange(clock.nowMs())) look(peer);
+        if (!signal.aborted) cancel = clock.after(SCAN_EVERY_MS, pass);
+      };
+      if (signal.aborted) return end();
+      signal.addEventListener('abort', end);
+      pass();
+    });
+  }
 
   return {
     kind: 'replay',
 
-    find({ services, signal, onSeen }) {
-      return new Promise<void>((resolve) => {
-        const look = (): void => {
-          for (const peer of peers) {
-            const wanted = services.length === 0 || peer.services.some((s) => services.includes(s));
-            if (wanted && peer.inRange(clock.nowMs())) onSeen(seen(peer));
-          }
-          cancel = clock.after(SCAN_EVERY_MS, look);
-        };
-        let cancel: Cancel = () => undefined;
-        const end = (): void => {
-          cancel();
-          resolve();
-        };
-        if (signal.aborted) return end();
-        signal.addEventListener('abort', end);
-        look();
-      });
-    },
+    find: ({ services, signal, onSeen }) =>
+      scan(signal, (peer) => {
+        const meter = seen(peer);
+        if (services.length === 0 || meter.services.some((s) => services.includes(s))) onSeen(meter);
+      }),
+
+    listen: ({ services, signal, onAdvertisement }) =>
+      scan(signal, (peer) => {
+        const { id, name, rssi } = seen(peer);
+        const serviceData = broadcastOf(peer);
+        if (!serviceData.some((d) => services.includes(d.uuid))) return;
+        const address = /^([0-9a-f]{2}:){5}[0-9a-f]{2}$/.test(id) ? id : null;
+        onAdvertisement({ id, address, name, rssi, serviceData, atMs: clock.nowMs() });
+      }),
 
     async connect(id, { timeoutMs, signal }) {
       const peer = peers.find((p) => p.id === id);
@@ -62,16 +85,18 @@ function untilInRange(peer: ReplayPeer, clock: Clock): Promise<void> {
 
 function openConnection(peer: ReplayPeer, meter: SeenMeter, clock: Clock): Connection {
   const listeners: { readonly ref: CharacteristicRef; readonly onBytes: OnBytes }[] = [];
-  const dropListeners: ((reason: string) => void)[] = [];
+  const dropListeners: ((reason: string, endedBy: EndedBy) => void)[] = [];
   const ended = createAbort();
   let dropReason: string | null = null;
+  let dropBy: EndedBy = 'unknown';
 
-  function end(reason: string | null): void {
+  function end(reason: string | null, endedBy: EndedBy = 'unknown'): void {
     if (ended.signal.aborted) return;
     dropReason = reason;
+    dropBy = endedBy;
     ended.abort();
     stop();
-    if (reason !== null) for (const listener of dropListeners) listener(reason);
+    if (reason !== null) for (const listener of dropListeners) listener(reason, endedBy);
   }
 
   const stop = peer.connected({
@@ -80,7 +105,7 @@ function openConnection(peer: ReplayPeer, meter: SeenMeter, clock: Clock): Conne
       if (ended.signal.aborted) return;
       for (const l of listeners) if (sameRef(l.ref, ref)) l.onBytes(bytes, clock.nowMs());
     },
-    drop: (reason) => end(reason),
+    drop: (reason, endedBy) => end(reason, endedBy),
   });
 
   function characteristic(ref: CharacteristicRef): ReplayPeer['characteristics'][number] {
@@ -115,7 +140,7 @@ function openConnection(peer: ReplayPeer, meter: SeenMeter, clock: Clock): Conne
       listeners.push({ ref, onBytes });
     },
     onDropped(listener) {
-      if (dropReason !== null) listener(dropReason);
+      if (dropReason !== null) listener(dropReason, dropBy);
       else dropListeners.push(listener);
     },
     async close() {

@@ -1,5 +1,5 @@
 import type { Cancel, Clock } from '../../core/clock.ts';
-import type { CharacteristicInfo, CharacteristicRef } from '../../core/link.ts';
+import type { CharacteristicInfo, CharacteristicRef, EndedBy, ServiceData } from '../../core/link.ts';
 import type { Uuid } from '../../core/uuid.ts';
 
 export interface ReplayCharacteristic extends CharacteristicInfo {
@@ -13,7 +13,7 @@ export interface ReplayAir {
   /** A notification arrives now. Ignored where nobody has subscribed. */
   notify(ref: CharacteristicRef, bytes: Uint8Array): void;
   /** The radio is gone: the connection ends with this reason. */
-  drop(reason: string): void;
+  drop(reason: string, endedBy?: EndedBy): void;
 }
 
 /** A peripheral that is not made of hardware: stored frames, or a meter of the virtual car. */
@@ -28,5 +28,7 @@ export interface ReplayPeer {
   connected(air: ReplayAir): Cancel;
   /** Bytes of a characteristic that is read rather than notified. */
   read(ref: CharacteristicRef, nowMs: number): Uint8Array;
+  /** What it broadcasts at this time, for a meter that needs no connection. */
+  broadcast?(nowMs: number): readonly ServiceData[];
   written?(ref: CharacteristicRef, bytes: Uint8Array): void;
 }

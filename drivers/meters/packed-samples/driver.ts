@@ -57,7 +57,8 @@ export const packedSamples: Driver = {
           throw new DriverError('unknown-characteristic', 'This characteristic carries no packets.');
         const packet = decodePacket(bytes, channel.octets);
         const readings = packet.samples.map((s) => decodePresented(channel.format, s));
-        if (channel.lastNumber !== null && behind(packet.number, channel.lastNumber)) return []; // a double, or late
+        const ahead = channel.lastNumber === null ? 1 : aheadOf(channel.lastNumber, packet.number);
+        if (ahead <= 0) return []; // a double, or late
         channel.lastNumber = packet.number;
         if (packet.firstTick < channel.lastTick && channel.lastTick - packet.firstTick > TICK_WRAP / 2)
           channel.turns++;
@@ -67,14 +68,15 @@ export const packedSamples: Driver = {
           key: channel.key,
           reading: { quantity: channel.quantity, ...number },
           meterMs: (first + i * packet.ticksApart) * TICK_MS,
+          ...(i === 0 && ahead > 1 ? { afterLoss: true } : {}),
         }));
       },
     };
   },
 };
 
-/** True when `number` is not ahead of `last` on the wrapping counter. */
-function behind(number: number, last: number): boolean {
+/** How far `number` is ahead of `last` on the wrapping counter; zero or less: not at all. */
+function aheadOf(last: number, number: number): number {
   const ahead = (number - last + NUMBER_WRAP) % NUMBER_WRAP;
-  return ahead === 0 || ahead >= NUMBER_WRAP / 2;
+  return ahead >= NUMBER_WRAP / 2 ? ahead - NUMBER_WRAP : ahead;
 }

@@ -1,7 +1,7 @@
 import { DriverError } from '../../core/errors.ts';
 import { decodeSigned, decodeUnsigned, encodeInteger } from '../../core/integers.ts';
 import { decodeFloat, decodeSfloat, encodeFloat, encodeSfloat, type MedFloat } from '../../core/medfloat.ts';
-import { FLAG, FLOAT32, FLOAT64 } from '../../core/reading.ts';
+import { FLAG, FLOAT32, FLOAT64, plausible } from '../../core/reading.ts';
 import { FORMATS, type NumberFormat } from './fields.ts';
 
 /** The 7 octets of descriptor 0x2904 (Core Specification, Vol 3, Part G, 3.3.3.5). */
@@ -55,14 +55,14 @@ export function decodePresented(f: PresentationFormat, bytes: Uint8Array): Prese
   switch (format.kind) {
     case 'integer': {
       const counts = (format.signed ? decodeSigned : decodeUnsigned)(bytes, 0, format.octets);
-      return { counts, scale: f.exponent, flags: 0 };
+      return plausible({ counts, scale: f.exponent, flags: 0 });
     }
     case 'float32':
     case 'float64': {
       const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
       const value = format.kind === 'float32' ? view.getFloat32(0, true) : view.getFloat64(0, true);
       const scale = format.kind === 'float32' ? FLOAT32 : FLOAT64;
-      if (Number.isFinite(value)) return { counts: value, scale, flags: 0 };
+      if (Number.isFinite(value)) return plausible({ counts: value, scale, flags: 0 });
       return { counts: 0, scale, flags: Number.isNaN(value) ? FLAG.none : FLAG.overload };
     }
     case 'sfloat':
@@ -103,7 +103,7 @@ function formatOf(f: PresentationFormat): NumberFormat {
 }
 
 function fromMedFloat(m: MedFloat): PresentedNumber {
-  if (m.kind === 'number') return { counts: m.mantissa, scale: m.exponent, flags: 0 };
+  if (m.kind === 'number') return plausible({ counts: m.mantissa, scale: m.exponent, flags: 0 });
   const noValue = m.kind === 'nan' || m.kind === 'nres';
   return { counts: m.kind === '-inf' ? -1 : 0, scale: 0, flags: noValue ? FLAG.none : FLAG.overload };
 }

@@ -17,9 +17,14 @@ export interface ElectricalField {
   readonly largest: number;
   /** True where the ends of the range mean "this or lower" and "this or higher". */
   readonly endsAreLimits: boolean;
-  /** True where a Time Exponential 8 (the averaging time) follows the value. */
-  readonly averaged: boolean;
+  readonly layout: Layout;
 }
+
+/**
+ * What follows the value: nothing; the averaging time (Time Exponential 8); or, where the value is the
+ * average, standard deviation, minimum and maximum in the same format, and then the time.
+ */
+export type Layout = 'alone' | 'averaged' | 'statistics';
 
 const VOLT_64TH = { quantity: 'voltage', multiplier: 15625, scale: -6 } as const;
 const AMPERE_100TH = {
@@ -42,7 +47,7 @@ export const ELECTRICAL_FIELDS: readonly ElectricalField[] = [
     notKnown: 0xffff,
     largest: VOLT_LARGEST,
     endsAreLimits: true,
-    averaged: false,
+    layout: 'alone',
   },
   {
     uuid: 0x2ae1,
@@ -52,7 +57,7 @@ export const ELECTRICAL_FIELDS: readonly ElectricalField[] = [
     notKnown: 0xffff,
     largest: VOLT_LARGEST,
     endsAreLimits: true,
-    averaged: true,
+    layout: 'averaged',
   },
   {
     uuid: 0x2be0,
@@ -62,8 +67,31 @@ export const ELECTRICAL_FIELDS: readonly ElectricalField[] = [
     notKnown: 0xffffff,
     largest: 0xfffffe,
     endsAreLimits: false,
-    averaged: false,
+    layout: 'alone',
   },
-  { uuid: 0x2aee, label: 'Current (no sign)', ...AMPERE_100TH, endsAreLimits: false, averaged: false },
-  { uuid: 0x2ae0, label: 'Average current (no sign)', ...AMPERE_100TH, endsAreLimits: false, averaged: true },
+  {
+    uuid: 0x2b1a,
+    label: 'Average voltage (statistics)',
+    ...VOLT_64TH,
+    octets: 2,
+    notKnown: 0xffff,
+    largest: VOLT_LARGEST,
+    endsAreLimits: true,
+    layout: 'statistics',
+  },
+  { uuid: 0x2aee, label: 'Current (no sign)', ...AMPERE_100TH, endsAreLimits: false, layout: 'alone' },
+  {
+    uuid: 0x2ae0,
+    label: 'Average current (no sign)',
+    ...AMPERE_100TH,
+    endsAreLimits: false,
+    layout: 'averaged',
+  },
+  {
+    uuid: 0x2af1,
+    label: 'Average current (statistics, no sign)',
+    ...AMPERE_100TH,
+    endsAreLimits: false,
+    layout: 'statistics',
+  },
 ];

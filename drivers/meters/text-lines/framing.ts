@@ -1,5 +1,5 @@
 import { DriverError } from '../../core/errors.ts';
-import { FLAG, type Quantity, type Reading } from '../../core/reading.ts';
+import { FLAG, plausible, type Quantity, type Reading } from '../../core/reading.ts';
 import type { Framer, Framing } from '../byte-stream/framing.ts';
 import { decodeLine, type MeterLine } from './frame.ts';
 
@@ -22,7 +22,7 @@ export function lineReading(line: MeterLine, unitless: Quantity | null): Reading
   const flags = line.words.reduce((sum, word) => sum | (WORD_FLAGS[word] ?? 0), 0);
   if (line.number === 'no-reading') return { quantity, counts: 0, scale: 0, flags: flags | FLAG.none };
   if (line.number === 'over-range') return { quantity, counts: 0, scale: 0, flags: flags | FLAG.overload };
-  return { quantity, ...line.number, flags };
+  return { quantity, ...plausible(line.number), flags };
 }
 
 /** Lines of ASCII text ended by LF (or CR LF), a figure each; `unitless` is what a bare number means. */
