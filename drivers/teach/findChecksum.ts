@@ -14,8 +14,11 @@ export interface FoundChecksum {
 const FEWEST_DIFFERENT = 4;
 const MOST_FORMS = 200;
 
-/** The checksum that every frame bears out, in the simplest form; null where there is none. */
-export function findChecksum(frames: readonly Uint8Array[]): FoundChecksum | null {
+/**
+ * The checksums that every frame bears out, one for each place, likeliest first. In a sum or an exclusive or any
+ * octet is the checksum of the others, so there may be several places.
+ */
+export function findChecksums(frames: readonly Uint8Array[]): FoundChecksum[] {
   const fits: Checksum[] = [];
   const length = frames[0]!.length;
   for (const place of places(frames)) {
@@ -32,15 +35,18 @@ export function findChecksum(frames: readonly Uint8Array[]): FoundChecksum | nul
     }
   }
   fits.push(...complementedSums(frames));
-  if (fits.length === 0) return null;
-  // A checksum written twice, or one octet of a wide one: keep to the place that covers most.
   const ranked = fits.sort((a, b) => rank(a) - rank(b));
-  const best = ranked[0]!;
-  const rivals = ranked.filter((c) => c.at === best.at && c.octets === best.octets);
-  return {
-    checksum: alike(rivals, frames) ? best : null,
-    octets: new Set(best.octets === 2 ? [best.at, best.at + 1] : [best.at]),
-  };
+  const out = new Map<string, FoundChecksum>();
+  for (const best of ranked) {
+    const place = `${best.at} ${best.octets}`;
+    if (out.has(place)) continue;
+    const rivals = ranked.filter((c) => c.at === best.at && c.octets === best.octets);
+    out.set(place, {
+      checksum: alike(rivals, frames) ? best : null,
+      octets: new Set(best.octets === 2 ? [best.at, best.at + 1] : [best.at]),
+    });
+  }
+  return [...out.values()];
 }
 
 type Place = Pick<Checksum, 'at' | 'octets' | 'order'>;
@@ -141,19 +147,28 @@ function complementedSums(frames: readonly Uint8Array[]): Checksum[] {
   return out;
 }
 
-/** Catalogued constants first, then the widest cover. */
-function rank(c: Checksum): number {
-  const kind = c.kind === 'sum' ? 0 : c.kind === 'xor' ? 1 : 2;
-  const known =
-    (c.start === 0 && c.final === 0) ||
-    CRC_FORMS.some(
+/** Whether its constants are the usual ones of its kind, rather than whatever fits these frames. */
+export function isUsual(c: Checksum): boolean {
+  if (c.kind === 'crc') {
+    return CRC_FORMS.some(
       (f) =>
         f.polynomial === c.polynomial && f.octets === c.octets && f.start === c.start && f.final === c.final,
     );
+  }
+  const all = c.octets === 1 ? 0xff : 0xffff;
+  // Plain, ones' complement, two's complement.
+  return c.final === 0 ? c.start === 0 : c.final === all && (c.start === 0 || c.start === all);
+}
+
+/** Usual constants first, then the widest cover. */
+function rank(c: Checksum): number {
+  const kind = c.kind === 'sum' ? 0 : c.kind === 'xor' ? 1 : 2;
+  const known = isUsual(c);
   const constant = known ? 0 : 20;
   // Where two octets fit, one of them alone fits too, but explains less.
-  const place = c.octets === 2 ? -3 : c.kind === 'crc' ? 2 : 0;
-  return constant + kind + place - 0.5 * (c.to - c.from);
+  const place = c.octets === 2 && known ? -3 : c.kind === 'crc' ? 2 : 0;
+  const start = c.to > c.at ? 6 : 0;
+  return constant + kind + place + start - 0.5 * (c.to - c.from);
 }
 
 /** Whether all forms accept and refuse the same frames, as far as the octets that vary can tell. */

@@ -6,9 +6,9 @@ import { bcdFields, floatFields, integerFields, plainFields, textFields } from '
 import { isExact, tryField, type Hypothesis } from './hypothesis.ts';
 
 /** One octet combined with every octet of the frame. */
-export function keyHypotheses(lesson: Lesson, allowed: (field: ValueField) => boolean): Hypothesis[] {
+export function keyHypotheses(lesson: Lesson): Hypothesis[] {
   const out: Hypothesis[] = [];
-  const choices = plainFields(lesson.length).filter((c) => allowed(c.field));
+  const choices = plainFields(lesson.length);
   for (let key = 1; key < 256; key++) {
     const mask = new Uint8Array(lesson.length).fill(key);
     const frames = lesson.figures.map((e) => e.frame.map((octet) => octet ^ key));
@@ -24,7 +24,7 @@ export function keyHypotheses(lesson: Lesson, allowed: (field: ValueField) => bo
  * A mask of its own for each octet: the figure of one glance says what the field must have held, the frame
  * says what it sent, and their difference must then explain every other glance.
  */
-export function maskHypotheses(lesson: Lesson, allowed: (field: ValueField) => boolean): Hypothesis[] {
+export function maskHypotheses(lesson: Lesson): Hypothesis[] {
   const pivot = lesson.figures.reduce((a, b) => (Math.abs(b.counts) > Math.abs(a.counts) ? b : a));
   const { counts } = pivot;
   const out: Hypothesis[] = [];
@@ -37,7 +37,7 @@ export function maskHypotheses(lesson: Lesson, allowed: (field: ValueField) => b
     if (found && (field.kind === 'integer' || isExact(lesson, found))) out.push(found);
   };
   for (const { field, cost } of integerFields(lesson.length)) {
-    if (field.kind !== 'integer' || !allowed(field)) continue;
+    if (field.kind !== 'integer') continue;
     // Offset binary under a mask is two's complement under another.
     if (
       field.sign === 'offset-binary' ||
@@ -50,7 +50,7 @@ export function maskHypotheses(lesson: Lesson, allowed: (field: ValueField) => b
     }
   }
   for (const { field, cost } of floatFields(lesson.length)) {
-    if (!('order' in field) || !allowed(field)) continue;
+    if (!('order' in field)) continue;
     // In volts or amperes, or in the unit as shown.
     for (const exponent of new Set([lastDigit(pivot.glance), -pivot.glance.decimals])) {
       for (const plain of encodeFloats(field.kind, counts, exponent)) {
@@ -59,13 +59,13 @@ export function maskHypotheses(lesson: Lesson, allowed: (field: ValueField) => b
     }
   }
   for (const { field, cost } of bcdFields(lesson.length)) {
-    if (field.kind !== 'bcd' || !allowed(field)) continue;
+    if (field.kind !== 'bcd') continue;
     const mask = bcdMask(field.digits, pivot.frame, Math.abs(counts), lesson.length);
     const found = mask && tryField(lesson, field, mask, cost);
     if (found) out.push(found);
   }
   for (const { field, cost } of textFields(lesson.length)) {
-    if (field.kind !== 'text' || !allowed(field)) continue;
+    if (field.kind !== 'text') continue;
     for (const text of writings(counts, pivot.glance.decimals, field.length)) {
       const plain = Array.from(text, (c) => c.charCodeAt(0));
       attempt(field, field.at, plain, cost + 4);

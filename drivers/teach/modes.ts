@@ -261,8 +261,9 @@ function overloadRules(
     });
     return [];
   }
-  const bits = [...flagged, ...(useValue ? value : [])].sort((a, b) => a.at - b.at);
-  const merged = gather(bits.flatMap(({ at, mask }) => [{ at, mask }]));
+  // Sign and flag bits must stand as they did: what they would mean beside over-range was not shown.
+  const beside = view.clean.filter((b) => !overlap([b], modeBits));
+  const merged = gather([...flagged, ...(useValue ? value : []), ...beside]);
   const only = new Set(lesson.modes.map((m) => m.unit.quantity));
   const rules = lesson.overloads.map((e, i) => ({
     bits: merged,

@@ -87,6 +87,7 @@ export function areCopies(lesson: Lesson, a: Hypothesis, b: Hypothesis): boolean
 export function refines(lesson: Lesson, narrow: Hypothesis, wide: Hypothesis): 'no' | 'open' | 'cut' {
   if (wide.scale.hidden <= narrow.scale.hidden) return 'no';
   const rests = new Set<number>();
+  const inModes = new Set<string>();
   let figures = 0;
   let seen = false;
   for (const { frame, mode } of lesson.figures) {
@@ -98,12 +99,15 @@ export function refines(lesson: Lesson, narrow: Hypothesis, wide: Hypothesis): '
       10 ** (narrow.scale.exponents[mode]! + (narrow.field.kind === 'text' ? ownExponent(narrow, frame) : 0));
     const rest = (Math.abs(y) - Math.abs(x)) / digit;
     if (rest < -1e-6 || rest > 1 - 1e-6) return 'no';
-    if (x !== 0) figures++;
+    if (x === 0) continue;
+    figures++;
     rests.add(Math.round(rest * 1e6));
+    inModes.add(`${mode} ${Math.round(rest * 1e6)}`);
     seen ||= rest >= 0.5 - 1e-6;
   }
-  // Digits that hardly change, whatever the figure, are none.
-  const still = (rests.size === 1 && figures >= 4) || (rests.size === 2 && figures >= 6);
+  // Digits that hardly change whatever the figure, or follow the mode, are none.
+  const modes = new Set(lesson.figures.filter((e) => e.counts !== 0).map((e) => e.mode)).size;
+  const still = (inModes.size === modes && figures - modes >= 3) || (rests.size === 2 && figures >= 6);
   return seen || still ? 'cut' : 'open';
 }
 

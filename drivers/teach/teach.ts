@@ -1,13 +1,8 @@
 import { hexOf, unmasked } from './bits.ts';
-import {
-  METER_SCHEMA,
-  meterDescriptionSchema,
-  type MeterDescription,
-  type ValueField,
-} from './description.ts';
+import { METER_SCHEMA, meterDescriptionSchema, type MeterDescription } from './description.ts';
 import { figureText, prepare, type Lesson } from './examples.ts';
 import { plainFields } from './fields.ts';
-import { findChecksum, type FoundChecksum } from './findChecksum.ts';
+import { findChecksums, isUsual, type FoundChecksum } from './findChecksum.ts';
 import { holds, isSure, tryField, type Hypothesis } from './hypothesis.ts';
 import { keyHypotheses, maskHypotheses } from './masks.ts';
 import { analyse, type Analysis, type Doubt } from './modes.ts';
@@ -69,44 +64,81 @@ interface Search {
   readonly checksum: FoundChecksum | null;
 }
 
+/** Places of a checksum to try before reading the frame without one. */
+const MOST_CHECKSUMS = 3;
+
 /** Simplest kinds of encoding first; a more elaborate kind is tried only where no simpler one explains all. */
 function search(lesson: Lesson): Search | { readonly reasons: string[] } {
-  const checksum = findChecksum(lesson.examples.map((e) => e.frame));
-  const taken = checksum?.octets ?? new Set<number>();
-  const allowed = (field: ValueField) => bitsOf(field).every(({ at }) => !taken.has(at));
+  const frames = lesson.examples.map((e) => e.frame);
+  const checksums = [...findChecksums(frames).slice(0, MOST_CHECKSUMS), null];
   const reasons = new Set<string>();
-  // Under a key for the whole frame, a sum shows only once the key is taken off.
-  const takenUnder = new Map<number, ReadonlySet<number>>();
-  const takenFor = ({ mask }: Hypothesis, tier: unknown) => {
-    if (tier !== keyHypotheses || !mask || checksum) return taken;
-    const key = mask[0]!;
-    const known = takenUnder.get(key);
-    if (known) return known;
-    const found = findChecksum(lesson.examples.map((e) => unmasked(e.frame, mask)))?.octets ?? taken;
-    takenUnder.set(key, found);
-    return found;
-  };
-  for (const tier of [plain, keyHypotheses, maskHypotheses]) {
-    const candidates = tier(lesson, allowed);
-    if (tier === maskHypotheses) candidates.push(...segmentHypotheses(lesson, true));
-    const survivors: Survivor[] = [];
-    for (const h of candidates.filter((c) => allowed(c.field)).sort((a, b) => a.cost - b.cost)) {
-      const analysis = analyse(lesson, h, takenFor(h, tier));
-      if (analysis.ok) survivors.push({ h, analysis });
-      else reasons.add(analysis.sentence);
-      if (survivors.length >= MOST_RIVALS) break;
+  for (const tier of [plain, keyed, masked]) {
+    const candidates = tier(lesson);
+    for (const checksum of checksums) {
+      const survivors = explain(lesson, outside(candidates, checksum), checksum, reasons);
+      if (survivors.length > 0) return { survivors, checksum };
     }
-    if (survivors.length > 0) return { survivors, checksum };
   }
   return { reasons: ['No encoding that can be learned explains all glances.', ...reasons] };
 }
 
-function plain(lesson: Lesson, allowed: (field: ValueField) => boolean): Hypothesis[] {
+/**
+ * The candidates that leave the checksum's octets alone. None, where one that does not explains the figures as well:
+ * then those octets are no checksum (two copies of a figure make one by exclusive or).
+ */
+function outside(candidates: readonly Hypothesis[], checksum: FoundChecksum | null): readonly Hypothesis[] {
+  if (!checksum) return candidates;
+  const clear = (h: Hypothesis) => bitsOf(h.field).every(({ at }) => !checksum.octets.has(at));
+  const own = candidates.filter(clear);
+  const least = Math.min(...own.map((h) => h.scale.hidden));
+  const other = candidates.some((h) => !clear(h) && isSure(h) && h.scale.hidden <= least);
+  return other ? [] : own;
+}
+
+/** The candidates, cheapest first, for which the rest of the frame can be explained too. */
+function explain(
+  lesson: Lesson,
+  candidates: readonly Hypothesis[],
+  checksum: FoundChecksum | null,
+  reasons: Set<string>,
+): Survivor[] {
+  const survivors: Survivor[] = [];
+  const none = new Set<number>();
+  // Under a key for the whole frame, a sum shows only once the key is taken off.
+  const underKey = new Map<number, ReadonlySet<number>>();
+  const takenFor = ({ mask }: Hypothesis) => {
+    if (checksum) return checksum.octets;
+    const key = mask?.[0] ?? 0;
+    if (!mask?.every((m) => m === key)) return none;
+    const known = underKey.get(key) ?? unmaskedChecksum(lesson, mask)?.octets ?? none;
+    underKey.set(key, known);
+    return known;
+  };
+  for (const h of [...candidates].sort((a, b) => a.cost - b.cost)) {
+    const analysis = analyse(lesson, h, takenFor(h));
+    if (analysis.ok) survivors.push({ h, analysis });
+    else reasons.add(analysis.sentence);
+    if (survivors.length >= MOST_RIVALS) break;
+  }
+  return survivors;
+}
+
+function unmaskedChecksum(lesson: Lesson, mask: Uint8Array): FoundChecksum | null {
+  return findChecksums(lesson.examples.map((e) => unmasked(e.frame, mask)))[0] ?? null;
+}
+
+type Tier = (lesson: Lesson) => Hypothesis[];
+
+const plain: Tier = (lesson) => {
   const frames = lesson.figures.map((e) => e.frame);
-  const fields = plainFields(lesson.length).filter((c) => allowed(c.field));
+  const fields = plainFields(lesson.length);
   const numbers = fields.flatMap(({ field, cost }) => tryField(lesson, field, null, cost, frames) ?? []);
   return [...numbers, ...segmentHypotheses(lesson, false)];
-}
+};
+
+const keyed: Tier = (lesson) => keyHypotheses(lesson);
+
+const masked: Tier = (lesson) => [...maskHypotheses(lesson), ...segmentHypotheses(lesson, true)];
 
 function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult {
   // A field too narrow for the display's digits is no rival of one that is wide enough.
@@ -146,6 +178,19 @@ function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult 
       next: 'a figure clearly different from those shown',
     });
   }
+  if (isLooseKey(best.h) && !(description.checksum && isUsual(description.checksum))) {
+    doubts.push({
+      sentence: 'The mask over the last digits, which the display does not show, is not certain.',
+      next: 'more figures; a meter whose hidden digits are masked may stay uncertain',
+    });
+  }
+  if (mayGoOn(lesson, best, checksum)) {
+    doubts.push({
+      sentence:
+        'The octet after the last digit changes too: it may hold a digit by which the display rounds.',
+      next: 'another, different figure',
+    });
+  }
   const wrong = mismatch(lesson, description);
   if (wrong) doubts.push({ sentence: wrong, next: 'the same figure once more, at rest' });
   const reasons = doubts.map((d) => d.sentence);
@@ -182,13 +227,27 @@ function describe(
     nameStartsWith: null,
     length: lesson.length,
     mask: h.mask ? hexOf(h.mask) : null,
-    checksum: h.mask
-      ? (findChecksum(lesson.examples.map((e) => unmasked(e.frame, h.mask)))?.checksum ?? null)
-      : (checksum?.checksum ?? null),
+    checksum: (h.mask ? unmaskedChecksum(lesson, h.mask) : checksum)?.checksum ?? null,
     ...around,
     fixed: withFixed(around.fixed, unproven(lesson, h, alike), first),
     value: h.field,
   } satisfies MeterDescription);
+}
+
+/** Two octets that happen to fit one key: with digits beyond the display's, the key is not borne out. */
+function isLooseKey({ field, mask, scale }: Hypothesis): boolean {
+  return mask !== null && field.kind === 'integer' && field.octets < 3 && scale.hidden > 0;
+}
+
+const FIGURES_FOR_ROUNDING = 9;
+
+/** Masked text may have one more digit than shown; a display that rounds would part from it in half the figures. */
+function mayGoOn(lesson: Lesson, { h }: Survivor, checksum: FoundChecksum | null): boolean {
+  if (h.field.kind !== 'text' || !h.mask || h.mask.every((m) => m === h.mask![0])) return false;
+  const after = h.field.at + h.field.length;
+  if (after >= lesson.length || checksum?.octets.has(after)) return false;
+  if (new Set(lesson.figures.map((e) => e.counts)).size >= FIGURES_FOR_ROUNDING) return false;
+  return lesson.figures.some((e) => e.frame[after] !== lesson.figures[0]!.frame[after]);
 }
 
 function unseenDigits({ field }: Hypothesis): Doubt[] {
@@ -210,7 +269,7 @@ function oddGlance(glances: readonly TeachingGlance[]): string | null {
   for (let i = 0; i < glances.length; i++) {
     const rest = prepare(glances.filter((_, j) => j !== i));
     if (Array.isArray(rest)) continue;
-    const candidates = plain(rest, () => true);
+    const candidates = plain(rest);
     if (candidates.some((h) => isSure(h) && analyse(rest, h, new Set()).ok)) {
       return `Without glance ${i + 1} ("${glances[i]!.display}") the others fit; was its figure just changing?`;
     }
