@@ -12,8 +12,9 @@ const BACKOFF_MS = { first: 500, longest: 30_000 };
 const JITTER = 0.2;
 /** A meter that broadcasts once a minute is not silent after 15 s: so many of its usual intervals must pass. */
 const USUAL_INTERVALS = 4;
-/** Its usual interval is the longest among so many of the last. */
+/** Its usual interval is the median of so many of the last, once enough are known; an absence is one of them. */
 const INTERVALS_KEPT = 8;
+const INTERVALS_NEEDED = 3;
 
 /**
  * Keeps the readings of a meter that broadcasts them coming; there is no connection. Never rejects; what goes
@@ -67,7 +68,7 @@ export function startBroadcastSession(options: BroadcastSessionOptions): Session
         });
       }
       if (state !== 'connected') tell('connected', '');
-      else if (gaps.lastReadingMs !== null) keepInterval(atMs - gaps.lastReadingMs);
+      if (gaps.lastReadingMs !== null) keepInterval(atMs - gaps.lastReadingMs);
       gaps.heard(readings, new Set());
       watchSilence();
       hooks.onReadings(readings);
@@ -91,9 +92,14 @@ export function startBroadcastSession(options: BroadcastSessionOptions): Session
     if (intervals.length > INTERVALS_KEPT) intervals.shift();
   }
 
+  function usualIntervalMs(): number {
+    if (intervals.length < INTERVALS_NEEDED) return 0;
+    return [...intervals].sort((x, y) => x - y)[intervals.length >> 1]!;
+  }
+
   function watchSilence(): void {
     cancelSilence();
-    const patienceMs = Math.max(silentAfterMs, USUAL_INTERVALS * Math.max(0, ...intervals));
+    const patienceMs = Math.max(silentAfterMs, USUAL_INTERVALS * usualIntervalMs());
     cancelSilence = clock.after(patienceMs, () => {
       gaps.begin('silent');
       tell('reconnecting', `The meter has not been heard for ${Math.round(patienceMs / 1000)} s.`);

@@ -113,6 +113,23 @@ describe('a meter session', () => {
     expect(b.log.filter((l) => l.startsWith('gap'))).toHaveLength(1);
   });
 
+  it('tells a meter that switches itself off from one that is no longer heard', async () => {
+    b.start();
+    await b.clock.advance(1000);
+    b.send(0x26, 0x03);
+    b.world.air?.drop('switching off', 'meter');
+    await b.clock.advance(3000);
+    b.send(0x26, 0x03);
+    b.world.air?.drop('out of range', 'radio');
+    await b.clock.advance(3000);
+    b.send(0x26, 0x03);
+    expect(b.log.filter((l) => l.startsWith('gap'))).toEqual([
+      'gap 1000..4000 meter-ended',
+      'gap 4000..7000 dropped',
+    ]);
+    expect(b.log).toContain('reconnecting: The meter ended the connection; it may have switched itself off.');
+  });
+
   it('waits longer after each failure, up to the longest wait', async () => {
     const tries: number[] = [];
     const absent: Link = {
