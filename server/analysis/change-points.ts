@@ -79,5 +79,33 @@ export function changePointsOfLongSeries(
     }
   }
   const penalty = 3 * deviation * deviation * Math.log(Math.max(2, n));
-  return changePoints(means, sums, penalty).map((block) => starts[block] ?? 0);
+  const rough = changePoints(means, sums, penalty).map((block) => starts[block] ?? 0);
+  return longest === 1
+    ? rough
+    : rough.map((at, k) => refine(values, at, rough[k - 1] ?? 0, rough[k + 1] ?? n, longest));
+}
+
+/** Where, within a block of the rough change, two constants fit best; their values come from either side. */
+function refine(values: ArrayLike<number>, at: number, from: number, to: number, reach: number): number {
+  const low = Math.max(from + 1, at - reach);
+  const high = Math.min(to - 1, at + reach);
+  const before = meanOf(values, Math.max(from, low - 50), low);
+  const after = meanOf(values, high, Math.min(to, high + 50));
+  let cost = 0;
+  let lowest = 0;
+  let best = low;
+  for (let i = low; i < high; i++) {
+    cost += (values[i]! - before) ** 2 - (values[i]! - after) ** 2;
+    if (cost < lowest) {
+      lowest = cost;
+      best = i + 1;
+    }
+  }
+  return best;
+}
+
+function meanOf(values: ArrayLike<number>, from: number, to: number): number {
+  let sum = 0;
+  for (let i = from; i < to; i++) sum += values[i]!;
+  return sum / Math.max(1, to - from);
 }

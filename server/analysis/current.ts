@@ -55,7 +55,7 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
     ? seen
     : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels.levels), meter));
   const raised = measureRaised(c, excursions, (i) => floor.at(c.t[i]!), sleep.asleepFromSample);
-  const wakeUps = raised.map((w) => withoutPolling(w, regimes));
+  const wakeUps = raised.filter((w) => !isBeat(w, regimes)).map((w) => withoutPolling(w, regimes));
   return {
     conditioned: c,
     windows,
@@ -103,6 +103,17 @@ function quietSamples(c: Conditioned, x: Excursions, levels: readonly Level[]): 
     if (!isPulse(c, x, i)) covered.fill(1, Math.max(0, x.first[i]! - 2), x.last[i]! + 3);
   for (const l of levels) if (l.from > 0) covered.fill(1, Math.max(0, l.from - 2), l.from + 2);
   return (sample) => covered[sample] === 0;
+}
+
+/** Where polling is too fast to time, a rise no higher than one pulse is its slow beat with the readings. */
+function isBeat(w: Raised, regimes: readonly MeasuredRegime[]): boolean {
+  return regimes.some(
+    (r) =>
+      !r.resolved &&
+      r.stretch.firstS < w.startS + w.durationS &&
+      r.stretch.lastS > w.startS &&
+      w.peak < 1.4 * r.topA,
+  );
 }
 
 /** Polling goes on under a wake-up: its share of the charge belongs to the polling. */

@@ -49,21 +49,70 @@ export function measureDraw(
     asleepS;
   // Where pulses come so thick that no reading is free of them, the floor is what they leave of the average.
   const sparse = quiet.count < 0.05 * readings;
-  const baseline = sparse ? asleep.mean - polling.value - wakeUps : quiet.mean;
-  const baselineNoise = sparse
-    ? combine(polling.u, meter.noise / Math.sqrt(Math.max(1, readings)))
-    : quiet.deviation / Math.sqrt(quiet.count);
+  const folded = pollingAverage(
+    parts.regimes.filter((r) => r.members.length === 0),
+    sleep.asleepFromS,
+    endS,
+  );
+  const baseline = sparse ? asleep.mean - polling.value - wakeUps : quiet.mean - folded.value;
+  const baselineNoise =
+    sparse || folded.value > 0
+      ? combine(polling.u, meter.noise / Math.sqrt(Math.max(1, readings)))
+      : quiet.deviation / Math.sqrt(quiet.count);
+  // Pulses that never show singly may hide in the floor: then it is not known how much of it is steady.
+  const bare = parts.regimes.every((r) => r.floorIsBare);
   const edge = edgeUncertainty(c, sleep, parts.regimes) / asleepS;
+  const filled = fillGaps(c, asleep, sleep, parts.regimes, quiet.mean, endS);
   const hourFrom = lowerBound(t, endS - HOUR);
   const hasHour = n > 0 && endS - t[0]! >= 0.98 * HOUR && n - hourFrom > 10;
   return {
-    averageAfterSleep: readings > 0 ? meanFigure(asleep, readings, meter, edge) : null,
+    averageAfterSleep:
+      readings > 0 ? meanFigure(filled, readings, meter, combine(edge, filled.unknown)) : null,
     averageLastHour: hasHour
       ? meanFigure(sums(y, hourFrom, n), n - hourFrom, meter, (edge * asleepS) / HOUR)
       : null,
-    totalCharge: totalCharge(c, meter, baseline, from, endS),
-    baseline: readings > 0 ? figure(baseline, baselineNoise, meterUncertainty(baseline, meter)) : null,
-    budget: readings > 0 ? { baselineA: baseline, pollingA: polling.value, wakeUpsA: wakeUps } : null,
+    totalCharge: totalCharge(c, meter, filled, from, endS),
+    baseline:
+      readings > 0 && bare ? figure(baseline, baselineNoise, meterUncertainty(baseline, meter)) : null,
+    budget: readings > 0 && bare ? { baselineA: baseline, pollingA: polling.value, wakeUpsA: wakeUps } : null,
+  };
+}
+
+interface Filled extends Sums {
+  /** Standard uncertainty of the mean from not knowing what passed in the gaps. */
+  readonly unknown: number;
+}
+
+/**
+ * The mean over the sleeping time with its gaps. Nothing was measured there, so the floor and whatever trains
+ * run across a gap stand in for it; what else may have happened is allowed for by the mean of what did.
+ */
+function fillGaps(
+  c: Conditioned,
+  seen: Sums,
+  sleep: Sleep,
+  regimes: readonly MeasuredRegime[],
+  floor: number,
+  endS: number,
+): Filled {
+  const spanS = Math.max(endS - sleep.asleepFromS, 1e-9);
+  let lostS = 0;
+  let standIn = 0;
+  for (const g of c.gaps) {
+    const fromS = Math.max(g.startS, sleep.asleepFromS);
+    const s = Math.min(g.endS, endS) - fromS;
+    if (s <= 0) continue;
+    lostS += s;
+    standIn += s * (floor + pollingAverage(regimes, fromS, fromS + s).value);
+  }
+  if (lostS === 0) return { ...seen, unknown: 0 };
+  const share = Math.min(1, lostS / spanS);
+  const mean = (1 - share) * seen.mean + standIn / spanS;
+  const usual = standIn / lostS;
+  return {
+    ...seen,
+    mean,
+    unknown: share * Math.max(0.01 * Math.abs(usual), Math.abs(seen.mean - usual) / 2),
   };
 }
 
@@ -157,14 +206,11 @@ function quietMean(
   };
 }
 
-/**
- * Charge over the whole recording. What passed in a gap was not measured: the mean of the readings on either
- * side stands in for it, and half their difference plus the floor itself widens the uncertainty.
- */
+/** Charge over the whole recording, the sleeping part with its gaps filled. */
 function totalCharge(
   c: Conditioned,
   meter: MeterErrors,
-  floor: number,
+  asleep: Filled,
   asleepFromSample: number,
   endS: number,
 ): Estimate {
@@ -174,19 +220,19 @@ function totalCharge(
   const interval = c.intervalS ?? 0;
   const startS = Math.min(t[0]! - interval, 0);
   const awake = sums(y, 0, asleepFromSample);
-  const asleep = sums(y, asleepFromSample, n);
   const border = asleepFromSample < n ? t[asleepFromSample]! - interval : t[n - 1]!;
-  const missing = (a: number, b: number): number => overlapOf(c.gaps, a, b);
   const awakeS = asleepFromSample > 0 ? Math.max(0, border - startS) : 0;
-  const asleepS = Math.max(0, Math.max(endS, t[n - 1]!) - (startS + awakeS));
-  const lost = missing(startS, endS);
-  const charge = awake.mean * awakeS + asleep.mean * (asleepFromSample < n ? asleepS : 0);
-  const unknown = lost * Math.max(Math.abs(asleep.mean - floor), 0.1 * Math.abs(asleep.mean));
+  const asleepS = asleepFromSample < n ? Math.max(0, Math.max(endS, t[n - 1]!) - (startS + awakeS)) : 0;
+  const charge = awake.mean * awakeS + asleep.mean * asleepS;
   const spanS = awakeS + asleepS;
+  const lostAwakeS = overlapOf(c.gaps, startS, startS + awakeS);
+  // The draw falls while the car shuts down, so a gap there may hide up to its spread.
   return figure(
     charge,
     spanS * meterUncertainty(charge / Math.max(spanS, 1e-9), meter),
     (meter.noise * spanS) / Math.sqrt(n),
-    combine(unknown / 2, 0),
+    asleepS * asleep.unknown,
+    lostAwakeS * awake.deviation,
+    (Math.abs(y[0]!) * interval) / Math.sqrt(3),
   );
 }

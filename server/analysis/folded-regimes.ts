@@ -33,7 +33,7 @@ function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: M
   );
   const { resolved, candidates, floorIsBare } = resolvePeriod({
     periodS,
-    pulseReading,
+    top: pulseReading,
     meanExcess: averageA,
     floor: floor.lowest(h.firstS, h.lastS) + lower,
     floorUncertainty: combine(floorU, (c.resolution ?? 0) / 2),
@@ -59,6 +59,7 @@ function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: M
     hitRate: 1,
     averageA,
     averageU,
+    topA: pulseReading,
     regime: {
       startS: h.firstS,
       endS: h.lastS,

@@ -72,3 +72,27 @@ export function hitsBeforeChange(slots: Float64Array): number {
   }
   return n;
 }
+
+/**
+ * Hits that a train owns for sure: the run in which hits outweigh misses most. At its ends a train may have
+ * picked up pulses of what came before or after that happened to fall near its beat. Returns [from, to).
+ */
+export function surestRun(slots: Float64Array, hits: number): { from: number; to: number } {
+  const rate = hits / (slots[hits - 1]! + 1);
+  const weight = 1 / (2 * Math.max(0.25, (1 - rate) / rate));
+  let best = { from: 0, to: 1 };
+  let most = 0;
+  let sum = 0;
+  let from = 0;
+  for (let i = 1; i < hits; i++) {
+    sum += 1 - weight * (slots[i]! - slots[i - 1]! - 1);
+    if (sum < 0) {
+      sum = 0;
+      from = i;
+    } else if (sum > most) {
+      most = sum;
+      best = { from, to: i + 1 };
+    }
+  }
+  return best;
+}

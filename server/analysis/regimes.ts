@@ -4,7 +4,7 @@ import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
 import type { Pulses } from './pulses.ts';
 import type { Estimate, Regime } from '../messages/findings.ts';
-import { mean, median, standardDeviation } from './statistics.ts';
+import { mean, median, quantile, standardDeviation } from './statistics.ts';
 import { pulseShape } from './shape.ts';
 import type { Stretch } from './trains.ts';
 import { resolvePeriod } from './resolvability.ts';
@@ -24,6 +24,8 @@ export interface MeasuredRegime {
   readonly hitRate: number;
   readonly averageA: number;
   readonly averageU: number;
+  /** How high one whole pulse stands in a reading. */
+  readonly topA: number;
 }
 
 export function measureRegimes(
@@ -62,9 +64,10 @@ function measureRegime(
     (1.5 * roundingOfMean(meter) * interval) / stretch.periodS,
     gainUncertainty(averageA, meter),
   );
+  const topA = topReading(pulses, stretch);
   const { resolved, candidates, floorIsBare } = resolvePeriod({
     periodS: stretch.periodS,
-    pulseReading: pulseReading(pulses, stretch, interval),
+    top: topA,
     meanExcess: averageA,
     floor: floor.lowest(stretch.firstS, stretch.lastS),
     floorUncertainty: combine(meter.noise, (c.resolution ?? 0) / 2),
@@ -82,6 +85,7 @@ function measureRegime(
     hitRate: Math.min(1, (hits * stretch.periodS) / observedS),
     averageA,
     averageU,
+    topA,
     regime: {
       startS: stretch.firstS,
       endS: stretch.lastS,
@@ -156,9 +160,10 @@ function claimedByOthers(pulses: Pulses, stretch: Stretch, interval: number): nu
   return count;
 }
 
-/** What one whole pulse adds to a reading: its charge over the interval, unless readings lie far apart. */
-function pulseReading(pulses: Pulses, stretch: Stretch, interval: number): number {
-  const charge = median(Float64Array.from(stretch.members, (i) => pulses.charge[i]!));
-  const peak = median(Float64Array.from(stretch.members, (i) => pulses.peak[i]!));
-  return Math.max(peak, Math.min(charge / interval, 1.5 * peak));
+/** The readings that hold a whole pulse are the highest; a few that hold two trains' pulses are left out. */
+function topReading(pulses: Pulses, stretch: Stretch): number {
+  return quantile(
+    Float64Array.from(stretch.members, (i) => pulses.peak[i]!),
+    0.85,
+  );
 }

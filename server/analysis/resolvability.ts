@@ -6,8 +6,8 @@
 
 export interface SeenTrain {
   readonly periodS: number;
-  /** Reading above the floor that one whole pulse makes, amperes (or volts). */
-  readonly pulseReading: number;
+  /** The highest readings above the floor, amperes (or volts): those that hold a whole pulse more. */
+  readonly top: number;
   /** Mean of all readings above the floor, same unit. */
   readonly meanExcess: number;
   /** The lowest level of the readings; a load cannot be negative. */
@@ -28,8 +28,8 @@ export interface Resolved {
 /** No door search is faster: the shortest published exchange with a fob takes 50 ms. */
 const SHORTEST_PERIOD_S = 0.05;
 export const LONGEST_CANDIDATE_S = 2;
-/** How well the share of readings that carry a pulse is known. */
-const DUTY_SLACK = 0.03;
+/** How well the height of the highest readings is known. */
+const TOP_SLACK = 0.05;
 
 export function resolvePeriod(s: SeenTrain): Resolved {
   const rivals = aliases(s).filter((p) => fits(p, s));
@@ -59,14 +59,16 @@ function wholePulses(period: number, s: SeenTrain): number {
 }
 
 /**
- * Whether a train of this period could have made these readings. A reading holds n or n + 1 pulses, n whole
- * ones in an aperture; they lift the floor by n pulses' worth, and the share of readings with one more is
- * aperture / period - n for pulses narrower than the aperture, and more for wider ones.
+ * Whether a train of this period could have made these readings. A reading holds n or n + 1 pulses, n being
+ * the whole ones in an aperture; the share that holds one more is aperture / period - n. The mean above the
+ * floor then gives the charge of a pulse, so what n of them lift the floor by, which the floor must carry, and
+ * how high one more can stand: less, where pulses are wider than the aperture, but never more.
  */
 function fits(period: number, s: SeenTrain): boolean {
   const whole = wholePulses(period, s);
-  if (s.floor - whole * s.pulseReading < -s.floorUncertainty) return false;
-  const seen = s.meanExcess / s.pulseReading;
   const share = s.apertureS / period - whole;
-  return share <= seen * (1 + DUTY_SLACK) + DUTY_SLACK / 2;
+  if (share <= 0) return false;
+  const onePulse = s.meanExcess / share;
+  if (whole * onePulse > s.floor + s.floorUncertainty) return false;
+  return s.top <= onePulse * (1 + TOP_SLACK);
 }

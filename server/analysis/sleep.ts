@@ -36,7 +36,8 @@ export function findSleep(c: Conditioned, l: Levels): Sleep {
   if (levels.length === 0)
     return { ...none, state: 'undetermined', timeToSleepS: null, asleepFromS: end, asleepFromSample: 0 };
   const height = stairHeights(l);
-  const settled = firstSettled(levels, height, l);
+  const lowest = firstSettled(levels, height, l);
+  const settled = afterLastingRise(levels, height, lowest, l);
   const span = end - levels[0]!.startS;
   const quiet = levels[settled]!;
   const settledLevel = quiet.startLevel;
@@ -61,13 +62,13 @@ export function findSleep(c: Conditioned, l: Levels): Sleep {
     k < settled ? 'awake' : height[k]! <= height[settled]! + l.leastStep(settledLevel) ? 'settled' : 'raised',
   );
   return {
-    state: settled === 0 ? 'asleep-from-start' : 'slept',
-    timeToSleepS: settled === 0 ? null : quiet.startS,
+    state: lowest === 0 ? 'asleep-from-start' : 'slept',
+    timeToSleepS: lowest === 0 ? null : levels[lowest]!.startS,
     steps,
     settledFrom: settled,
     kinds,
-    asleepFromS: quiet.startS,
-    asleepFromSample: quiet.from,
+    asleepFromS: levels[lowest]!.startS,
+    asleepFromSample: levels[lowest]!.from,
   };
 }
 
@@ -108,6 +109,29 @@ function firstSettled(levels: readonly Level[], height: readonly number[], l: Le
     if (sustained) lowest = Math.min(lowest, h);
   }
   return first;
+}
+
+/**
+ * Where the floor rises for good soon after it was lowest (fast polling that lifts every reading, say), the
+ * car settles there: the level that holds for the larger part of what follows, if it is one of sleep.
+ */
+function afterLastingRise(
+  levels: readonly Level[],
+  height: readonly number[],
+  lowest: number,
+  l: Levels,
+): number {
+  const end = levels[levels.length - 1]!.endS;
+  let floorAfter = Infinity;
+  let settled = lowest;
+  for (let k = levels.length - 1; k > lowest; k--) {
+    if (levels[k]!.endS - levels[k]!.startS >= LEAST_SETTLED_S / 2)
+      floorAfter = Math.min(floorAfter, height[k]!);
+    const lasting = end - levels[k]!.startS > (end - levels[lowest]!.startS) / 2;
+    const risen = floorAfter > height[lowest]! + l.leastStep(Math.abs(height[lowest]!));
+    if (lasting && risen && floorAfter <= AWAKE_A) settled = k;
+  }
+  return settled;
 }
 
 function stepsUpTo(levels: readonly Level[], last: number): Sleep['steps'] {

@@ -1,5 +1,5 @@
-import { overlapOf } from './condition.ts';
-import type { Followed } from './follow.ts';
+import { overlapOf, type Span } from './condition.ts';
+import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
 import { fitLine } from './statistics.ts';
 import type { Stretch, Timing } from './trains.ts';
@@ -18,13 +18,38 @@ function commonMultiple(slots: Float64Array, a: number, b: number): number {
   return 1;
 }
 
-export function toStretch(at: Float64Array, f: Followed, hits: number): Stretch | null {
+/** Slots with those that fell into gaps taken out, so that a gap does not count as misses. */
+function slotsWithoutGaps(at: Float64Array, f: Followed, hits: number, gaps: readonly Span[]): Float64Array {
+  const out = f.slots.slice(0, hits);
+  const span = at[f.members[hits - 1]!]! - at[f.members[0]!]!;
+  const period = span / Math.max(1, f.slots[hits - 1]!);
+  let lost = 0;
+  for (let i = 1; i < hits; i++) {
+    const steps = f.slots[i]! - f.slots[i - 1]!;
+    if (steps > 2) {
+      const hidden = overlapOf(gaps, at[f.members[i - 1]!]!, at[f.members[i]!]!);
+      lost += Math.min(steps - 1, Math.round(hidden / period));
+    }
+    out[i] = f.slots[i]! - lost;
+  }
+  return out;
+}
+
+export function toStretch(
+  at: Float64Array,
+  f: Followed,
+  hits: number,
+  gaps: readonly Span[],
+): Stretch | null {
   if (hits < LOCK_LEAST) return null;
-  const multiple = commonMultiple(f.slots, 0, hits - 1);
+  const run = surestRun(slotsWithoutGaps(at, f, hits, gaps), hits);
+  if (run.to - run.from < LOCK_LEAST) return null;
+  const base = f.slots[run.from]!;
+  const multiple = commonMultiple(f.slots, run.from, run.to - 1);
   const members: number[] = [];
   const slots: number[] = [];
-  for (let i = 0; i < hits; i++) {
-    const s = f.slots[i]!;
+  for (let i = run.from; i < run.to; i++) {
+    const s = f.slots[i]! - base;
     if (s % multiple !== 0) continue;
     members.push(f.members[i]!);
     slots.push(s / multiple);

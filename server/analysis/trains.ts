@@ -109,7 +109,7 @@ function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stret
     }
     const followed = follow(pulses, index, lock, timing);
     const kept = hitsBeforeChange(followed.slots);
-    const stretch = toStretch(pulses.at, followed, kept);
+    const stretch = toStretch(pulses.at, followed, kept, timing.gaps);
     if (stretch !== null) found.push(stretch);
     const next = kept < followed.members.length ? followed.places[kept - 1]! + 1 : followed.next;
     start = Math.max(next, start + 1);

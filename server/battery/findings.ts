@@ -214,16 +214,23 @@ function describeBattery(
 /** Source resistances of healthy starter batteries and their leads, where this car's own is not known. */
 const TYPICAL_OHM = { value: 0.02, standardU: 0.008 };
 
-/** The rest voltage without the drop that the settled draw itself makes. */
+/**
+ * The rest voltage without the drop that the settled draw itself makes. A median is drawn down by pulses in
+ * part only: by all of the steady draw and by something between none and all of the polling.
+ */
 function withoutLoad(
   rest: Rest,
   story: CurrentStory | null,
   resistance: { readonly ohm: number; readonly standardU: number } | null,
 ): { v: number; u: number } {
-  const amps = story?.draw.baseline?.value ?? 0;
+  const polling = story?.draw.budget?.pollingA ?? 0;
+  const amps = (story?.draw.budget?.baselineA ?? 0) + polling / 2;
   const ohm = resistance?.ohm ?? TYPICAL_OHM.value;
   const ohmU = resistance?.standardU ?? TYPICAL_OHM.standardU;
-  return { v: rest.restV + amps * ohm, u: Math.hypot(rest.restU, amps * ohmU) };
+  return {
+    v: rest.restV + amps * ohm,
+    u: Math.hypot(rest.restU, amps * ohmU, (polling * ohm) / Math.sqrt(12)),
+  };
 }
 
 function restFrom(story: CurrentStory | null): number {

@@ -15,7 +15,7 @@ function shown(
   const reading = chargeC / apertureS;
   return {
     periodS: intervalS / off,
-    pulseReading: reading,
+    top: reading,
     meanExcess: reading * (apertureS / trueS - whole),
     floor: baseA + whole * reading,
     floorUncertainty: 1e-4,
