@@ -111,7 +111,8 @@ export function joinAcrossGaps(found: readonly Stretch[], timing: Timing): Stret
     if (k < 0) out.push(next);
     else out[k] = joined(out[k]!, next);
   }
-  return out;
+  // A stretch that has grown may now reach the next one.
+  return out.length < found.length ? joinAcrossGaps(out, timing) : out;
 }
 
 function joined(a: Stretch, b: Stretch): Stretch {
