@@ -1,4 +1,4 @@
-import type { Lesson } from './examples.ts';
+import type { Example, Lesson } from './examples.ts';
 import type { ValueField } from './description.ts';
 import { unmasked } from './bits.ts';
 import { findScale, type Scale } from './scale.ts';
@@ -46,8 +46,33 @@ export function tryField(
     if (magnitude && field.kind === 'text' && masked.some((f) => readsNegative(field, f))) return null;
   }
   if (!scale) return null;
+  if (scale.hidden > 0 && !float && hasStillDigits(lesson, read, scale)) return null;
   const evidence = evidenceOf(lesson, field, masked, scale.hidden, mask !== null);
   return { field, mask, scale, magnitude, cost, evidence };
+}
+
+/** So many repeats within modes tell digits from an octet that only stands beside them. */
+const REPEATS_FOR_DIGITS = 3;
+
+/**
+ * Whether the digits beyond the display's follow the mode and never the figure: then they are none. Zeros may be:
+ * a meter that sends fine units and measures coarse ones.
+ */
+function hasStillDigits(lesson: Lesson, read: (e: Example, i: number) => RawValue, scale: Scale): boolean {
+  const seen = new Map<number, Set<number>>();
+  let figures = 0;
+  lesson.figures.forEach((e, i) => {
+    const raw = read(e, i);
+    const exponent = e.mode < 0 ? null : scale.exponents[e.mode]!;
+    if (raw === null || typeof raw === 'string' || exponent === null || e.counts === 0) return;
+    const hidden = lesson.modes[e.mode]!.lastDigit - exponent - raw.exponent;
+    const rest = hidden > 0 ? Math.abs(raw.digits) % 10 ** hidden : 0;
+    seen.set(e.mode, (seen.get(e.mode) ?? new Set()).add(rest));
+    figures++;
+  });
+  const rests = [...seen.values()];
+  const still = rests.every((r) => r.size === 1) && rests.some((r) => !r.has(0));
+  return still && figures - rests.length >= REPEATS_FOR_DIGITS;
 }
 
 function readsNegative(field: ValueField, frame: Uint8Array): boolean {

@@ -3,8 +3,8 @@ import { codeAt, unmasked } from './bits.ts';
 import type { Bits, MeterDescription } from './description.ts';
 import { unitText } from './display.ts';
 import type { Example, Lesson, ShownMode } from './examples.ts';
-import type { Hypothesis } from './hypothesis.ts';
-import { bitsOf } from './value.ts';
+import { popCount, type Hypothesis } from './hypothesis.ts';
+import { bitsOf, decodeValue, isEndCode } from './value.ts';
 
 /** All that a description says beside the value, mask and checksum. */
 export type Surroundings = Pick<MeterDescription, 'fixed' | 'modes' | 'sign' | 'flags' | 'overload'>;
@@ -22,6 +22,8 @@ export type Analysis =
 const FLAG_WORDS = { hold: 'HOLD', relative: 'REL', minMax: 'MAX or MIN' } as const;
 /** So many glances must repeat a state of the display before a changing octet is told from a mode code. */
 const FEWEST_REPEATS = 2;
+/** An octet in which more bits than these change by themselves is a counter or the like, not a row of flags. */
+const MOST_RESTLESS = 2;
 /** A bit among changing ones is believed only after so many repeats. */
 const REPEATS_FOR_STRAY = 5;
 
@@ -69,9 +71,9 @@ interface View {
   /** Unmasked frames of the figures. */
   readonly frames: readonly Uint8Array[];
   readonly overloads: readonly Uint8Array[];
-  /** Bits that vary, each in an octet where every bit holds still while the display does. */
+  /** Bits that vary, but hold still while the display does. */
   readonly clean: readonly Bit[];
-  /** Bits that hold still while the display does, in octets where others do not. */
+  /** The same, but in octets that change by themselves. */
   readonly stray: readonly Bit[];
   /** Bits that never varied, outside octets that change by themselves. */
   readonly constant: Bits;
@@ -97,10 +99,11 @@ function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): View {
     for (const group of states.values()) {
       for (const i of group) restless |= (frames[i]![at]! ^ frames[group[0]!]![at]!) & free;
     }
+    const unruly = popCount(restless) > MOST_RESTLESS || (restless !== 0 && isCounter(frames, at));
     for (let mask = 1; mask < 256; mask <<= 1) {
-      if (varying & ~restless & mask) (restless ? stray : clean).push({ at, mask });
+      if (varying & ~restless & mask) (unruly ? stray : clean).push({ at, mask });
     }
-    if (!restless && free & ~varying) constant.push({ at, mask: free & ~varying });
+    if (!unruly && free & ~varying) constant.push({ at, mask: free & ~varying });
   }
   return {
     frames,
@@ -110,6 +113,16 @@ function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): View {
     constant,
     repeats: lesson.figures.length - states.size,
   };
+}
+
+/** Whether the octet is the upper one of two that count up from frame to frame. */
+function isCounter(frames: readonly Uint8Array[], at: number): boolean {
+  return [at - 1, at + 1].some((low) =>
+    frames.every((f, i) => {
+      if (f[low] === undefined) return false;
+      return i === 0 || 256 * f[at]! + f[low] > 256 * frames[i - 1]![at]! + frames[i - 1]![low]!;
+    }),
+  );
 }
 
 /** Whether the bit is a function of the label (null: this example does not count) and not always the same. */
@@ -253,7 +266,9 @@ function overloadRules(
   const value = bitsOf(h.field);
   const codes = new Set(view.overloads.map((f) => codeAt(f, value)));
   const isCode = view.frames.every((f) => !codes.has(codeAt(f, value)));
-  const useValue = isCode && (flagged.length === 0 || codes.size === 1);
+  // Without a bit that says so, the value must be one that no figure can have.
+  const impossible = view.overloads.every((f, i) => !isFigure(lesson, h, f, lesson.overloads[i]!));
+  const useValue = isCode && (flagged.length === 0 ? impossible : codes.size === 1);
   if (!useValue && flagged.length === 0) {
     doubts.push({
       sentence: 'Nothing in the frame shows over-range, so it would pass for a figure.',
@@ -276,6 +291,18 @@ function overloadRules(
         : null,
   }));
   return [...new Map(rules.map((r) => [`${r.is} ${r.mode}`, r])).values()];
+}
+
+/** Whether the display could show what the value field holds, in some mode. */
+function isFigure(lesson: Lesson, h: Hypothesis, frame: Uint8Array, { glance }: Example): boolean {
+  const raw = decodeValue(h.field, frame);
+  if (raw === null || typeof raw === 'string' || isEndCode(h.field, raw.digits)) return false;
+  return lesson.modes.some((mode, i) => {
+    const exponent = h.scale.exponents[i] ?? null;
+    if (exponent === null || (glance.unit && glance.unit.symbol !== mode.unit.symbol)) return false;
+    const figure = Math.abs(raw.digits) * 10 ** (raw.exponent + exponent);
+    return figure < 10 ** (lesson.digits + mode.lastDigit);
+  });
 }
 
 function modeRows(

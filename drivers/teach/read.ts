@@ -3,7 +3,7 @@ import { FLAG, FLOAT32, FLOAT64, type Quantity, type Reading } from '../core/rea
 import { bytesOf, codeAt, unmasked } from './bits.ts';
 import { checksumOf, storedChecksum } from './checksum.ts';
 import type { Bits, MeterDescription, ValueField } from './description.ts';
-import { decodeValue, isSigned } from './value.ts';
+import { decodeValue, isEndCode, isSigned } from './value.ts';
 
 /**
  * Reads one frame of a taught meter.
@@ -63,14 +63,6 @@ function readNumber(meter: MeterDescription, frame: Uint8Array): { counts: numbe
     return { counts: digits, exponent };
   }
   return { counts: minus ? -digits : digits, exponent };
-}
-
-/** The first and last codes of a wide integer say "no value" in many meters and never a figure of a display. */
-function isEndCode(field: ValueField, digits: number): boolean {
-  if (field.kind !== 'integer' || field.octets === 1) return false;
-  const span = 2 ** (8 * field.octets);
-  if (field.sign === 'unsigned') return digits === span - 1;
-  return digits === span / 2 - 1 || digits === -span / 2 || digits === 1 - span / 2;
 }
 
 function scaled(

@@ -13,9 +13,14 @@ type Rounding = (x: number, counts: number) => boolean;
 
 const tolerance = (counts: number) => 1e-6 * Math.abs(counts) + 1e-9;
 
-/** A display rounds or cuts what it cannot show, and does so always in the same way. */
+/** Exactly between two figures; a binary float never is, as far as anybody can tell. */
+const isTie = (x: number, counts: number) => Math.abs(x - counts) === 0.5;
+
+/** A display rounds (ties away from zero, or to even) or cuts what it cannot show, and always in the same way. */
 const ROUNDINGS: readonly Rounding[] = [
-  (x, counts) => Math.abs(x - counts) <= 0.5 + tolerance(counts),
+  (x, counts) =>
+    isTie(x, counts) ? Math.abs(x) < Math.abs(counts) : Math.abs(x - counts) <= 0.5 + tolerance(counts),
+  (x, counts) => (isTie(x, counts) ? counts % 2 === 0 : Math.abs(x - counts) <= 0.5 + tolerance(counts)),
   (x, counts) => {
     const excess = counts < 0 || (counts === 0 && x < 0) ? counts - x : x - counts;
     return excess >= -tolerance(counts) && excess < 1 - tolerance(counts);

@@ -1,5 +1,5 @@
 import { hexOf, unmasked } from './bits.ts';
-import { METER_SCHEMA, meterDescriptionSchema, type MeterDescription } from './description.ts';
+import { METER_SCHEMA, meterDescriptionSchema, type Checksum, type MeterDescription } from './description.ts';
 import { figureText, prepare, type Lesson } from './examples.ts';
 import { plainFields } from './fields.ts';
 import { findChecksums, isUsual, type FoundChecksum } from './findChecksum.ts';
@@ -30,6 +30,7 @@ export interface TeachingGlance {
 }
 
 const MOST_RIVALS = 120;
+const FEWEST_TO_LEAVE_ONE_OUT = 5;
 
 /** Finds how a meter encodes what its display shows, from frames and the figures read at the same moments. */
 export function teach(glances: readonly TeachingGlance[]): TeachResult {
@@ -39,8 +40,7 @@ export function teach(glances: readonly TeachingGlance[]): TeachResult {
   }
   const found = search(lesson);
   if ('reasons' in found) {
-    const odd = oddGlance(glances);
-    const reasons = odd === null ? found.reasons : [...found.reasons, odd];
+    const { reasons } = found;
     return {
       state: 'none',
       fits: 0,
@@ -73,6 +73,9 @@ function search(lesson: Lesson): Search | { readonly reasons: string[] } {
   const checksums = [...findChecksums(frames).slice(0, MOST_CHECKSUMS), null];
   const reasons = new Set<string>();
   for (const tier of [plain, keyed, masked]) {
+    // One figure read wrongly is likelier than a mask.
+    const odd = tier === keyed ? oddGlance(lesson) : null;
+    if (odd) return { reasons: ['No encoding explains all glances.', odd] };
     const candidates = tier(lesson);
     for (const checksum of checksums) {
       const survivors = explain(lesson, outside(candidates, checksum), checksum, reasons);
@@ -178,7 +181,7 @@ function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult 
       next: 'a figure clearly different from those shown',
     });
   }
-  if (isLooseKey(best.h) && !(description.checksum && isUsual(description.checksum))) {
+  if (isLooseMask(best.h, description.checksum)) {
     doubts.push({
       sentence: 'The mask over the last digits, which the display does not show, is not certain.',
       next: 'more figures; a meter whose hidden digits are masked may stay uncertain',
@@ -234,9 +237,14 @@ function describe(
   } satisfies MeterDescription);
 }
 
-/** Two octets that happen to fit one key: with digits beyond the display's, the key is not borne out. */
-function isLooseKey({ field, mask, scale }: Hypothesis): boolean {
-  return mask !== null && field.kind === 'integer' && field.octets < 3 && scale.hidden > 0;
+/**
+ * Under digits beyond the display's the mask's last bits are open, unless it is one key that a third octet or the
+ * checksum bears out.
+ */
+function isLooseMask({ field, mask, scale }: Hypothesis, checksum: Checksum | null): boolean {
+  if (mask === null || field.kind !== 'integer' || scale.hidden === 0) return false;
+  const isKey = mask.every((m) => m === mask[0]);
+  return !isKey || (field.octets < 3 && !(checksum && isUsual(checksum)));
 }
 
 const FIGURES_FOR_ROUNDING = 9;
@@ -264,14 +272,13 @@ function unseenDigits({ field }: Hypothesis): Doubt[] {
 }
 
 /** A figure that was read at the wrong moment spoils all: name it where leaving it out helps. */
-function oddGlance(glances: readonly TeachingGlance[]): string | null {
-  if (glances.length < 5) return null;
-  for (let i = 0; i < glances.length; i++) {
-    const rest = prepare(glances.filter((_, j) => j !== i));
-    if (Array.isArray(rest)) continue;
-    const candidates = plain(rest);
-    if (candidates.some((h) => isSure(h) && analyse(rest, h, new Set()).ok)) {
-      return `Without glance ${i + 1} ("${glances[i]!.display}") the others fit; was its figure just changing?`;
+function oddGlance(lesson: Lesson): string | null {
+  if (lesson.figures.length < FEWEST_TO_LEAVE_ONE_OUT) return null;
+  for (const odd of lesson.figures) {
+    const rest = { ...lesson, figures: lesson.figures.filter((e) => e !== odd) };
+    if (plain(rest).some((h) => isSure(h) && analyse(rest, h, new Set()).ok)) {
+      const number = lesson.examples.indexOf(odd) + 1;
+      return `Without glance ${number} the others fit; was its figure just changing?`;
     }
   }
   return null;

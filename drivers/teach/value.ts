@@ -85,6 +85,14 @@ export function isSigned(field: ValueField): boolean {
   }
 }
 
+/** The first and last codes of a wide integer say "no value" in many meters and never a figure of a display. */
+export function isEndCode(field: ValueField, digits: number): boolean {
+  if (field.kind !== 'integer' || field.octets === 1) return false;
+  const span = 2 ** (8 * field.octets);
+  if (field.sign === 'unsigned') return digits === span - 1;
+  return digits === span / 2 - 1 || digits === -span / 2 || digits === 1 - span / 2;
+}
+
 function decodeInteger(field: Extract<ValueField, { kind: 'integer' }>, frame: Uint8Array): RawValue {
   const { at, octets } = field;
   let raw = 0;

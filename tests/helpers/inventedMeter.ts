@@ -10,17 +10,19 @@ export interface MeterState {
 }
 
 export interface InventedMode {
-  readonly unit: 'V' | 'mV' | 'A' | 'mA' | 'µA';
+  readonly unit: 'V' | 'mV' | 'A' | 'mA' | 'µA' | 'kΩ';
   readonly decimals: number;
 }
 
-export const PREFIX = { V: 0, mV: -3, A: 0, mA: -3, µA: -6 } as const;
+export const PREFIX = { V: 0, mV: -3, A: 0, mA: -3, µA: -6, kΩ: 3 } as const;
 
 /** A meter that exists nowhere: an encoding drawn at random, with its own encoder. */
 export interface InventedMeter {
   readonly family: string;
   readonly mask: 'none' | 'key' | 'each';
   readonly checksum: string;
+  /** What else changes in its frames. */
+  readonly beside: string;
   readonly modes: readonly InventedMode[];
   readonly top: number;
   readonly hidden: number;
@@ -81,6 +83,11 @@ const MODE_SETS: readonly (readonly InventedMode[])[] = [
     { unit: 'µA', decimals: 0 },
     { unit: 'mA', decimals: 1 },
   ],
+  [
+    { unit: 'V', decimals: 2 },
+    { unit: 'kΩ', decimals: 2 },
+    { unit: 'A', decimals: 2 },
+  ],
 ];
 
 export function inventMeter(seed: number): InventedMeter {
@@ -125,6 +132,8 @@ export function inventMeter(seed: number): InventedMeter {
   const holdBit = r.pick(bitsLeft);
   const overBit = r.pick(bitsLeft.filter((b) => b !== holdBit));
   const flagBase = int(0, 255) & ~signBit & ~holdBit & ~overBit;
+  // A bit that comes and goes by itself beside the flags, now and then.
+  const restless = chance(0.1) ? r.pick(bitsLeft.filter((b) => b !== holdBit && b !== overBit)) : 0;
   const flagsBlock: Block = {
     size: 1,
     write: (out, at, s) => {
@@ -132,6 +141,7 @@ export function inventMeter(seed: number): InventedMeter {
       if (signOutside && s.raw < 0) octet |= signBit;
       if (canHold && s.hold) octet |= holdBit;
       if (overloadByFlag && s.overload) octet |= overBit;
+      if (restless && chance(0.5)) octet ^= restless;
       out[at] = octet;
     },
   };
@@ -165,18 +175,56 @@ export function inventMeter(seed: number): InventedMeter {
       size: 2,
       write: (out, at, s) => {
         const m = modes[s.mode]!;
-        out[at] = (m.unit.endsWith('V') ? 0x04 : 0x08) | (pointInText ? 0 : m.decimals << 5);
-        out[at + 1] = m.unit.startsWith('m') ? 0x40 : m.unit.startsWith('µ') ? 0x80 : 0;
+        out[at] =
+          (m.unit.endsWith('V') ? 0x04 : m.unit.endsWith('A') ? 0x08 : 0x02) |
+          (pointInText ? 0 : m.decimals << 5);
+        out[at + 1] = m.unit.startsWith('m')
+          ? 0x40
+          : m.unit.startsWith('µ')
+            ? 0x80
+            : m.unit.startsWith('k')
+              ? 0x20
+              : 0;
       },
     });
   }
-  const noise = r.pick(['none', 'none', 'counter', 'random', 'bar'] as const);
+  const noise = r.pick([
+    'none',
+    'none',
+    'none',
+    'counter',
+    'random',
+    'bar',
+    'time',
+    'copy',
+    'largest',
+  ] as const);
   let counter = int(0, 255);
   if (noise === 'counter')
     blocks.push({ size: 1, write: (out, at) => (out[at] = counter = (counter + int(1, 40)) & 255) });
   if (noise === 'random') blocks.push({ size: 1, write: (out, at) => (out[at] = int(0, 255)) });
   if (noise === 'bar') {
     blocks.push({ size: 1, write: (out, at, s) => (out[at] = Math.floor((Math.abs(shown(s)) / top) * 40)) });
+  }
+  let time = int(0, 60_000);
+  if (noise === 'time') {
+    blocks.push({
+      size: 3,
+      write: (out, at) => {
+        time += int(300, 9000);
+        out.set([time & 255, (time >> 8) & 255, (time >> 16) & 255], at);
+      },
+    });
+  }
+  let largest = -Infinity;
+  if (noise === 'copy' || noise === 'largest') {
+    blocks.push({
+      size: 4,
+      write: (out, at, s) => {
+        largest = noise === 'copy' ? s.raw : Math.max(largest, s.raw);
+        new DataView(out.buffer).setInt32(at, largest);
+      },
+    });
   }
   for (let i = int(0, 3); i > 0; i--) {
     const filler = chance(0.4) ? 0 : int(0, 255);
@@ -227,6 +275,7 @@ export function inventMeter(seed: number): InventedMeter {
     family,
     mask,
     checksum,
+    beside: restless ? `${noise} restless` : noise,
     modes,
     top,
     hidden,

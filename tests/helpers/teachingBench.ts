@@ -20,15 +20,27 @@ export interface BenchRow {
 
 const HELD_OUT = 300;
 
+/**
+ * wide: figures all over the display. car: a battery between 11 and 15 V and small currents. slip: as wide, but one
+ * figure is typed with a wrong last digit.
+ */
+export type Habit = 'wide' | 'car' | 'slip';
+
 /** What a technician would show first: two figures, a negative one, another unit, zero, over-range, HOLD, then more. */
-function plan(meter: InventedMeter, random: Random): MeterState[] {
+function plan(meter: InventedMeter, random: Random, habit: Habit): MeterState[] {
   const modes = meter.modes.length;
   const figure = (mode: number, sign = 1): MeterState => ({
     mode,
-    raw: sign * Math.floor(random.between(0.04, 0.98) * meter.top * 10 ** meter.hidden),
+    raw: sign * Math.floor(share(mode) * meter.top * 10 ** meter.hidden),
     overload: false,
     hold: false,
   });
+  const share = (mode: number): number => {
+    if (habit !== 'car') return random.between(0.04, 0.98);
+    const { unit, decimals } = meter.modes[mode]!;
+    const full = meter.top / 10 ** decimals;
+    return unit === 'V' && full > 15 ? random.between(11, 15) / full : random.between(0.01, 0.06);
+  };
   const other = modes > 1 ? 1 : 0;
   const negative = meter.canNegative ? -1 : 1;
   return [
@@ -45,11 +57,15 @@ function plan(meter: InventedMeter, random: Random): MeterState[] {
   ];
 }
 
-export function benchOne(seed: number, count: number): BenchRow {
+export function benchOne(seed: number, count: number, habit: Habit = 'wide'): BenchRow {
   const meter = inventMeter(seed);
   const random = new Random(seed + 1);
-  const states = plan(meter, random).slice(0, count);
+  const states = plan(meter, random, habit).slice(0, count);
   const glances = states.map((s) => ({ frame: meter.encode(s), display: meter.display(s) }));
+  if (habit === 'slip') {
+    const wrong = glances[Math.floor(random.next() * 3)]!;
+    wrong.display = wrong.display.replace(/\d(?=\D*$)/, (digit) => String((Number(digit) + 1) % 10));
+  }
   const start = performance.now();
   const result = teach(glances);
   const milliseconds = performance.now() - start;
@@ -100,8 +116,9 @@ function judge(result: TeachResult, meter: InventedMeter, s: MeterState): 'right
     if (error instanceof DriverError) return 'refused';
     throw error;
   }
-  if (reading === null) return 'wrong';
   const { unit } = meter.modes[s.mode]!;
+  if (unit === 'kΩ') return reading === null ? 'right' : 'wrong';
+  if (reading === null) return 'wrong';
   if (reading.quantity !== (unit.endsWith('V') ? 'voltage' : 'current')) return 'wrong';
   if (s.overload !== ((reading.flags & FLAG.overload) !== 0)) return 'wrong';
   if (s.overload) return 'right';
