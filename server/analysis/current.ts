@@ -73,7 +73,12 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
 function timingOf(c: Conditioned): Timing {
   const interval = c.intervalS ?? 1;
   const toleranceS = 0.55 * interval + c.jitterS + 0.002;
-  return { toleranceS, leastPeriodS: Math.max(1.9 * interval, 2 * c.jitterS), gaps: c.gaps };
+  return {
+    toleranceS,
+    readingS: interval,
+    leastPeriodS: Math.max(1.9 * interval, 2 * c.jitterS),
+    gaps: c.gaps,
+  };
 }
 
 /** A train whose single pulses tell its period: it is resolved, and at most of its beats a pulse was seen. */

@@ -44,21 +44,16 @@ export function measureDraw(
   const readings = n - from;
   const asleepS = Math.max(readings * (c.intervalS ?? 0), 1e-9);
   const polling = pollingAverage(parts.regimes, sleep.asleepFromS, endS);
-  const wakeUps =
-    (parts.wakeUps.reduce((sum, w) => sum + w.charge, 0) + strayCharge(parts.regimes, parts.pulses, from)) /
-    asleepS;
+  // Folding counts every pulse of its trains, those that happened to stand out singly included.
+  const folded = parts.regimes.some((r) => r.members.length === 0);
+  const stray = folded ? 0 : strayCharge(parts.regimes, parts.pulses, from);
+  const wakeUps = (parts.wakeUps.reduce((sum, w) => sum + w.charge, 0) + stray) / asleepS;
   // Where pulses come so thick that no reading is free of them, the floor is what they leave of the average.
-  const sparse = quiet.count < 0.05 * readings;
-  const folded = pollingAverage(
-    parts.regimes.filter((r) => r.members.length === 0),
-    sleep.asleepFromS,
-    endS,
-  );
-  const baseline = sparse ? asleep.mean - polling.value - wakeUps : quiet.mean - folded.value;
-  const baselineNoise =
-    sparse || folded.value > 0
-      ? combine(polling.u, meter.noise / Math.sqrt(Math.max(1, readings)))
-      : quiet.deviation / Math.sqrt(quiet.count);
+  const rest = folded || quiet.count < 0.05 * readings;
+  const baseline = rest ? asleep.mean - polling.value - wakeUps : quiet.mean;
+  const baselineNoise = rest
+    ? combine(polling.u, meter.noise / Math.sqrt(Math.max(1, readings)))
+    : quiet.deviation / Math.sqrt(quiet.count);
   // Pulses that never show singly may hide in the floor: then it is not known how much of it is steady.
   const bare = parts.regimes.every((r) => r.floorIsBare);
   const edge = edgeUncertainty(c, sleep, parts.regimes) / asleepS;

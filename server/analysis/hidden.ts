@@ -1,7 +1,7 @@
 import { followLine } from './coherence.ts';
 import type { Conditioned } from './condition.ts';
 import { strongestLine } from './periodogram.ts';
-import { bestBox, fold, type Box } from './profile.ts';
+import { bestBox, fold, type Box, type Profile } from './profile.ts';
 import { fitLine } from './statistics.ts';
 
 /** Trains that no single reading shows: found by their line in the spectrum, measured by folding. */
@@ -70,25 +70,35 @@ function search(grid: Grid, from: number, to: number): HiddenTrain[] {
   const blocks = Math.max(fewest, Math.min(MOST_BLOCKS, Math.floor(line.significance ** 2 / 60)));
   const followed = followLine(part, line.frequency, line.harmonics, blocks);
   if (followed === null) return [];
-  const bins = Math.max(8, Math.min(MOST_BINS, Math.round(4 * followed.period)));
   const a = from + followed.from;
   const b = from + followed.to;
-  const profile = fold(grid.x, a, b, followed.period, bins);
-  const box = bestBox(profile);
-  if (box === null || box.significance < LEAST_BOX) return [];
+  const folded = foldTrue(grid.x, a, b, followed.period);
+  if (folded === null || folded.box.significance < LEAST_BOX) return [];
+  const { box, profile, period } = folded;
+  const periodU = (followed.periodU * period) / followed.period;
   const reach = Math.ceil((2 * (b - a)) / blocks);
-  const edges = refineEdges(
-    grid.x,
-    followed.period,
-    box,
-    a,
-    b,
-    Math.max(from, a - reach),
-    Math.min(to, b + reach),
-  );
+  const edges = refineEdges(grid.x, period, box, a, b, Math.max(from, a - reach), Math.min(to, b + reach));
   const readings = profile.count.reduce((s, n) => s + n, 0);
-  const found = toTrain(grid, edges.from, edges.to, followed.period, followed.periodU, box, readings);
+  const found = toTrain(grid, edges.from, edges.to, period, periodU, box, readings);
   return [found, ...search(grid, from, edges.from), ...search(grid, edges.to, to)];
+}
+
+/** A line may be a harmonic of the train: where a multiple of its period stands out clearly more, that is it. */
+function foldTrue(
+  x: Float64Array,
+  from: number,
+  to: number,
+  line: number,
+): { period: number; profile: Profile; box: Box } | null {
+  let best: { period: number; profile: Profile; box: Box } | null = null;
+  for (const multiple of [1, 2, 3]) {
+    const period = multiple * line;
+    const profile = fold(x, from, to, period, Math.max(8, Math.min(MOST_BINS, Math.round(4 * period))));
+    const box = bestBox(profile);
+    if (box !== null && (best === null || box.significance > 1.2 * best.box.significance))
+      best = { period, profile, box };
+  }
+  return best;
 }
 
 /**

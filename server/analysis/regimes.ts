@@ -61,6 +61,7 @@ function measureRegime(
   const averageU = combine(
     (averageA * eachU) / Math.max(charge.mean, 1e-300) / Math.sqrt(hits),
     (averageA * counted) / 2,
+    averageA * (SHAPE_SLACK + TOGETHER_SLACK * charge.together),
     (1.5 * roundingOfMean(meter) * interval) / stretch.periodS,
     gainUncertainty(averageA, meter),
   );
@@ -102,13 +103,17 @@ function measureRegime(
   };
 }
 
+/** What the tails of pulses below the threshold, and pulses that fall together, may do to an average. */
+const SHAPE_SLACK = 1e-4;
+const TOGETHER_SLACK = 0.02;
+
 /** Mean charge of the pulses that no pulse of another train falls together with. */
 function typicalCharge(
   c: Conditioned,
   pulses: Pulses,
   stretch: Stretch,
   all: readonly Stretch[],
-): { mean: number; deviation: number } {
+): { mean: number; deviation: number; together: number } {
   const interval = c.intervalS ?? 0;
   const others = all.filter((s) => s !== stretch && s.firstS <= stretch.lastS && s.lastS >= stretch.firstS);
   const beats = others.map((s) => new BeatNear(pulses, s));
@@ -117,9 +122,10 @@ function typicalCharge(
     const reach = (c.t[pulses.last[i]!]! - c.t[pulses.first[i]!]!) / 2 + 1.5 * interval;
     if (beats.every((b) => b.distance(pulses.at[i]!) > reach)) alone.push(pulses.charge[i]!);
   }
-  if (alone.length >= 5) return { mean: mean(alone), deviation: standardDeviation(alone) };
+  const together = 1 - alone.length / Math.max(1, stretch.members.length);
+  if (alone.length >= 5) return { mean: mean(alone), deviation: standardDeviation(alone), together };
   const every = Array.from(stretch.members, (i) => pulses.charge[i]!);
-  return { mean: median(every), deviation: every.length > 1 ? standardDeviation(every) : 0 };
+  return { mean: median(every), deviation: every.length > 1 ? standardDeviation(every) : 0, together };
 }
 
 /** How far a moment is from the nearest beat of a train, counted from its nearest observed pulse. */
@@ -153,11 +159,17 @@ function claimedByOthers(pulses: Pulses, stretch: Stretch, interval: number): nu
     const a = pulses.at[members[k - 1]!]!;
     const step = (pulses.at[members[k]!]! - a) / (missing + 1);
     for (let m = 1; m <= missing; m++) {
-      const near = lowerBound(pulses.at, a + m * step - interval);
-      if (near < pulses.count && pulses.at[near]! <= a + m * step + interval) count++;
+      const due = a + m * step;
+      const next = lowerBound(pulses.at, due);
+      if (covers(pulses, next, due, interval) || covers(pulses, next - 1, due, interval)) count++;
     }
   }
   return count;
+}
+
+/** Whether a pulse's readings reach over a moment; a quarter of its length is its blur. */
+function covers(pulses: Pulses, i: number, atS: number, interval: number): boolean {
+  return i >= 0 && i < pulses.count && Math.abs(pulses.at[i]! - atS) <= 2 * pulses.blur[i]! + interval;
 }
 
 /** The readings that hold a whole pulse are the highest; a few that hold two trains' pulses are left out. */

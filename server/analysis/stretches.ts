@@ -1,8 +1,8 @@
 import { overlapOf, type Span } from './condition.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
-import { fitLine } from './statistics.ts';
-import type { Stretch, Timing } from './trains.ts';
+import { fitLine, median } from './statistics.ts';
+import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /** A followed train as a stretch with one period, its uncertainty, and stretches that belong together. */
 
@@ -35,14 +35,10 @@ function slotsWithoutGaps(at: Float64Array, f: Followed, hits: number, gaps: rea
   return out;
 }
 
-export function toStretch(
-  at: Float64Array,
-  f: Followed,
-  hits: number,
-  gaps: readonly Span[],
-): Stretch | null {
+export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing: Timing): Stretch | null {
+  const { at } = pulses;
   if (hits < LOCK_LEAST) return null;
-  const run = surestRun(slotsWithoutGaps(at, f, hits, gaps), hits);
+  const run = surestRun(slotsWithoutGaps(at, f, hits, timing.gaps), hits);
   if (run.to - run.from < LOCK_LEAST) return null;
   const base = f.slots[run.from]!;
   const multiple = commonMultiple(f.slots, run.from, run.to - 1);
@@ -62,11 +58,30 @@ export function toStretch(
     firstS: fit.intercept,
     lastS: fit.intercept + fit.slope * lastSlot,
     periodS: fit.slope,
-    periodU: periodUncertainty(slots, times, fit.intercept, fit.slope, fit.slopeError),
+    periodU: Math.hypot(
+      periodUncertainty(slots, times, fit.intercept, fit.slope, fit.slopeError),
+      stillWithin(pulses, members, timing.readingS, fit.residualDeviation) / lastSlot,
+    ),
     pulses: lastSlot + 1,
     members: Int32Array.from(members),
     slots: Float64Array.from(slots),
   };
+}
+
+/**
+ * Times quantised by readings that keep step with the train do not scatter, and so do not show how far they
+ * are off: what is missing of the scatter that readings of this length would give stands at either end.
+ */
+function stillWithin(
+  pulses: PulseTimes,
+  members: readonly number[],
+  readingS: number,
+  deviation: number,
+): number {
+  const blur = median(members.map((i) => pulses.blur[i]!));
+  const single = readingS / Math.sqrt(12) / (1 + (4 * blur) / Math.max(readingS, 1e-9)) ** 2;
+  // Half of that scatter is enough to show that the train does not keep step.
+  return deviation > single / 2 ? 0 : Math.SQRT2 * Math.sqrt(single ** 2 - deviation ** 2);
 }
 
 /**

@@ -31,6 +31,8 @@ export interface Stretch {
 export interface Timing {
   /** How far a pulse's time can be from the truth: half an interval and the radio's delay. */
   readonly toleranceS: number;
+  /** Length of the readings that quantise the times; 0 where the times are exact. */
+  readonly readingS: number;
   readonly leastPeriodS: number;
   readonly gaps: readonly Span[];
 }
@@ -109,7 +111,7 @@ function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stret
     }
     const followed = follow(pulses, index, lock, timing);
     const kept = hitsBeforeChange(followed.slots);
-    const stretch = toStretch(pulses.at, followed, kept, timing.gaps);
+    const stretch = toStretch(pulses, followed, kept, timing);
     if (stretch !== null) found.push(stretch);
     const next = kept < followed.members.length ? followed.places[kept - 1]! + 1 : followed.next;
     start = Math.max(next, start + 1);

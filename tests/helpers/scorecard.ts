@@ -152,7 +152,12 @@ function scorePolling(
     if (Math.abs(r.endS - s.lastS) > edge) wrong.push(`regime ends ${r.endS}, should ${s.lastS}`);
     if (Math.abs(r.pulses - s.pulses) > Math.max(1, 0.01 * s.pulses) + (weak ? 600 / s.periodS : 0))
       wrong.push(`${r.pulses} pulses, should be ${s.pulses}`);
-    figure('polling average', r.averageA, s.averageA, Math.max(0.02 * s.averageA, 2e-4));
+    figure(
+      'polling average',
+      r.averageA,
+      s.chargePerPulseC / meanPeriod(s),
+      Math.max(0.02 * s.averageA, 2e-4),
+    );
   }
 }
 
