@@ -100,10 +100,11 @@ export class PackedMeter {
       this.wasStarted = true;
       this.startMs = clock.nowMs();
     }
-    while (this.startMs + this.next + perPacket - 1 <= clock.nowMs()) this.send();
+    while (this.startMs + this.next + perPacket - 1 <= clock.nowMs()) this.sendNext();
   }
 
-  private send(): void {
+  /** Sends the next packet, whether or not its samples are due. */
+  sendNext(): void {
     const { perPacket, drift = 0 } = this.options;
     const first = this.next;
     this.next += perPacket;

@@ -180,7 +180,9 @@ describe('a session with a meter that only broadcasts', () => {
     b.start();
     await b.clock.advance(10);
     b.hear([0x41, 1, 2, 3, 4, 0, 0, 0, 5, 6, 7, 8]);
-    expect(b.log).toContain('connecting: The meter encrypts; enter its bind key.');
+    expect(b.log).toContain(
+      'connecting: The meter encrypts what it broadcasts, and its bind key is not known.',
+    );
     expect(b.readings).toEqual([]);
   });
 

@@ -2,7 +2,7 @@ import { EmulatedBluez } from './bluez.ts';
 import { launchChromium, type BenchBrowser } from './chromium.ts';
 import { servePage, type PageServer } from './pageServer.ts';
 
-/** An emulated adapter, a browser on it, and our link page. */
+/** An emulated adapter, a browser on it, and one of our pages. */
 export interface LinkBenchRig {
   readonly bluez: EmulatedBluez;
   readonly browser: BenchBrowser;
@@ -13,10 +13,10 @@ export interface LinkBenchRig {
 export const METER_ADDRESS = 'C0:FF:EE:00:00:01';
 export const OTHER_ADDRESS = 'C0:FF:EE:00:00:02';
 
-export async function startLinkBench(): Promise<LinkBenchRig> {
+export async function startLinkBench(script = 'linkPage.ts'): Promise<LinkBenchRig> {
   const bluez = new EmulatedBluez();
   await bluez.start();
-  const server = await servePage(new URL('../pages/linkPage.ts', import.meta.url).pathname);
+  const server = await servePage(new URL(`../pages/${script}`, import.meta.url).pathname);
   const browser = await launchChromium(bluez.address);
   return {
     bluez,
