@@ -3,6 +3,7 @@ import { ERRORS, NightdrawError, type ErrorCode } from '../messages/errors.ts';
 import type { Channel, Recording } from '../messages/records.ts';
 import type { Batch, BatchReply, Readings } from '../messages/socket.ts';
 import { decodeColumns, type WireColumns } from '../messages/wire.ts';
+import { sliceColumns, type SampleColumns } from '../samples/columns.ts';
 import type { Commit, Store } from '../store/store.ts';
 import { addShown } from './broadcast.ts';
 
@@ -28,11 +29,13 @@ export function storeBatch(store: Pick<Store, 'commit'>, recording: Recording, b
       throw new NightdrawError('bad-request', `The recording has no channel "${key}" of this meter.`);
     return channel;
   };
+  // A page that was cut off does not know that somebody stopped the recording, and goes on for a while.
+  const lastMs = recording.state === 'stopped' ? recording.durationMs : Infinity;
   const step: Commit = {
     recordingId: batch.recordingId,
     samples: batch.parts.map((part) => {
       checkSamples(part.samples);
-      return { channelId: channelOf(part.key).id, columns: decodeColumns(part.samples) };
+      return { channelId: channelOf(part.key).id, columns: upTo(lastMs, decodeColumns(part.samples)) };
     }),
     gaps: batch.gaps.map((gap) => {
       if (!(gap.endMs >= gap.startMs) || !inTime(gap.startMs) || !inTime(gap.endMs))
@@ -42,8 +45,8 @@ export function storeBatch(store: Pick<Store, 'commit'>, recording: Recording, b
         );
       return {
         channelId: channelOf(gap.key).id,
-        startMs: Math.max(0, gap.startMs),
-        endMs: Math.max(0, gap.endMs),
+        startMs: Math.min(lastMs, Math.max(0, gap.startMs)),
+        endMs: Math.min(lastMs, Math.max(0, gap.endMs)),
         reason: gap.reason,
       };
     }),
@@ -91,6 +94,13 @@ export function shownBatch(batch: Batch, recording: Recording, startNowMs: numbe
     );
   }
   return { meterKey: batch.meterKey, channels: [...shown.values()] };
+}
+
+/** Readings of one batch are in the order of their times. */
+function upTo(lastMs: number, columns: SampleColumns): SampleColumns {
+  let n = columns.length;
+  while (n > 0 && columns.t[n - 1]! > lastMs) n--;
+  return n === columns.length ? columns : sliceColumns(columns, 0, n);
 }
 
 function checkSamples(samples: WireColumns): void {

@@ -65,12 +65,15 @@ describe('batches of a page', () => {
     expect(stored()).toEqual([1, 2, 3, 4]);
   });
 
-  it('are accepted after the recording has been stopped, and make it no shorter', () => {
+  it('are accepted after the recording has been stopped, up to the moment of the stop', async () => {
     send(batch(1, [1]));
+    await clock.advance(3050);
     bench.hub.stopRecording(recording.id);
     expect(send(batch(2, [2, 3]))).toEqual({ ok: true, upTo: 2 });
-    expect(stored()).toEqual([1, 2, 3]);
-    expect(bench.store.getRecording(recording.id)).toMatchObject({ state: 'stopped', durationMs: 2100 });
+    expect(send(batch(3, [4, 5]))).toEqual({ ok: true, upTo: 3 });
+    expect(send(batch(4, [6]))).toEqual({ ok: true, upTo: 4 });
+    expect(stored()).toEqual([1, 2, 3, 4]);
+    expect(bench.store.getRecording(recording.id)).toMatchObject({ state: 'stopped', durationMs: 3050 });
   });
 
   it('wait in the page while the disk is full', () => {
