@@ -1,5 +1,5 @@
 import type { Cancel, Clock } from '../../drivers/core/clock.ts';
-import type { Driver } from '../../drivers/core/driver.ts';
+import type { Driver, Secrets } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
@@ -11,6 +11,7 @@ import { Broadcast, type HubListener } from './broadcast.ts';
 import type { Claims } from './claims.ts';
 import { watchClock } from './clockSteps.ts';
 import { MeterTable } from './meterTable.ts';
+import type { OpenRecording } from './openRecording.ts';
 import { PageMeters } from './pageMeters.ts';
 import type { Radio, VirtualCar } from './radio.ts';
 import { Recordings, type RecordingsOptions } from './recordings.ts';
@@ -26,6 +27,8 @@ export interface HubOptions {
   readonly radio: Radio;
   readonly car: VirtualCar;
   readonly claims: Claims;
+  /** For meters that encrypt what they broadcast, by their id on the server's radio. */
+  readonly secretsOf?: (meterId: string) => Secrets | null;
   readonly recorder?: RecordingsOptions['recorder'];
   /** Readings and the meter list are gathered for so long before they are told. */
   readonly tellEveryMs?: number;
@@ -68,6 +71,7 @@ export class Hub {
       drivers,
       radios: { server: radio, virtual: car.radio },
       table: this.table,
+      secretsOf: options.secretsOf ?? (() => null),
       sink: {
         onReadings: (key, readings) => {
           for (const open of this.recordings.with(key)) open.feed(key, readings);
@@ -76,8 +80,12 @@ export class Hub {
             readings.map(({ key: channel, reading, atMs }) => ({ ...reading, key: channel, atMs })),
           );
         },
-        onGap: (key, startMs, endMs, reason) => {
-          for (const open of this.recordings.with(key)) open.gap(key, startMs, endMs, reason);
+        onGap: (key, startMs, endMs, reason, channelKey) => {
+          for (const open of this.recordings.with(key)) open.gap(key, startMs, endMs, reason, channelKey);
+        },
+        onChannels: (key) => this.channelsShown(key),
+        onDetails: (key, text) => {
+          for (const open of this.recordings.with(key)) this.noteDetails(open, key, text);
         },
         onBadFrame: (key, sentence, atMs) => {
           for (const open of this.recordings.with(key)) open.badFrame(key, sentence, atMs);
@@ -136,9 +144,9 @@ export class Hub {
     return this.meters();
   }
 
-  connect(key: string, name?: string): Meter {
+  connect(key: string, known: { readonly name?: string; readonly driver?: string } = {}): Meter {
     if (key.startsWith('virtual:')) this.startCar();
-    return this.sessions.connect(key, name);
+    return this.sessions.connect(key, known);
   }
 
   /** @throws NightdrawError conflict while the meter is being recorded */
@@ -176,7 +184,13 @@ export class Hub {
       if (meter.state === 'seen') throw new NightdrawError('conflict', `Connect ${meter.name} first.`);
       throw new NightdrawError('meter-unreachable', `${meter.name} has not answered yet.`);
     });
-    return this.recordings.start(input, meters);
+    const recording = this.recordings.start(input, meters);
+    const open = this.recordings.find(recording.id);
+    for (const { key } of meters) {
+      const text = this.sessions.detailsText(key);
+      if (text !== null && open !== undefined) this.noteDetails(open, key, text);
+    }
+    return recording;
   }
 
   stopRecording(id: string): Recording {
@@ -197,9 +211,9 @@ export class Hub {
 
   /** Takes up what a crash left running, and connects the meters that it needs. */
   resume(): void {
-    for (const { key, name } of this.recordings.resume()) {
+    for (const { key, ...known } of this.recordings.resume()) {
       try {
-        this.connect(key, name);
+        this.connect(key, known);
       } catch (error) {
         this.broadcast.notice({ level: 'warning', text: fromLink(error).message });
       }
@@ -226,6 +240,20 @@ export class Hub {
   private refuseWhileRecorded(key: string): void {
     if (this.recordings.with(key).length > 0)
       throw new NightdrawError('conflict', 'This meter is being recorded; stop the recording first.');
+  }
+
+  /** A meter that broadcasts may bring a channel that its recordings do not have yet. */
+  private channelsShown(key: string): void {
+    try {
+      for (const open of this.recordings.with(key)) this.recordings.addChannels(open, this.table.get(key));
+    } catch (error) {
+      this.broadcast.notice({ level: 'error', text: fromLink(error).message });
+    }
+  }
+
+  private noteDetails(open: OpenRecording, key: string, text: string): void {
+    const name = this.table.find(key)?.name ?? key;
+    open.event('note', `${name}: ${text}`, this.options.clock.nowMs());
   }
 
   private linkChanged(key: string, what: 'connected' | 'dropped' | 'failed', sentence: string): void {

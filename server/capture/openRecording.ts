@@ -59,8 +59,16 @@ export class OpenRecording {
     }
   }
 
-  gap(meterKey: string, startNowMs: number, endNowMs: number, reason: Gap['reason']): void {
-    for (const channel of this.of(meterKey)) {
+  /** `channelKey` null: of all channels of the meter. */
+  gap(
+    meterKey: string,
+    startNowMs: number,
+    endNowMs: number,
+    reason: Gap['reason'],
+    channelKey: string | null = null,
+  ): void {
+    const one = channelKey === null ? undefined : this.channels.get(channelName(meterKey, channelKey));
+    for (const channel of channelKey === null ? this.of(meterKey) : one ? [one] : []) {
       const { absent } = channel;
       channel.absent = null;
       const startMs = Math.min(absent?.startMs ?? Infinity, this.timeOf(startNowMs));

@@ -121,22 +121,22 @@ export class Recordings {
    * Takes up the recordings that a crash or a shutdown left running.
    * @returns the meters of this server that they need
    */
-  resume(): { readonly key: string; readonly name: string }[] {
+  resume(): { readonly key: string; readonly name: string; readonly driver: string }[] {
     const { store, clock, claims } = this.options;
-    const meters = new Map<string, string>();
+    const meters = new Map<string, { readonly name: string; readonly driver: string }>();
     const left = store.listRecordings().filter((r) => r.state === 'recording' && !claims.isElsewhere(r.id));
     for (const recording of left) {
       const elapsed = elapsedMs(recording, store.listEvents(recording.id), clock.utcMs());
       const nowMs = clock.nowMs();
       const open = this.open(recording, nowMs - elapsed);
       open.event('server-restarted', awayText(elapsed - recording.durationMs), nowMs);
-      for (const { meterKey, meterName } of recording.channels)
-        if (!meterKey.startsWith('page:')) meters.set(meterKey, meterName);
+      for (const { meterKey, meterName: name, driver } of recording.channels)
+        if (!meterKey.startsWith('page:')) meters.set(meterKey, { name, driver });
       for (const key of meters.keys())
         open.absent(key, 'server-down', (id) => lastSampleMs(store, id, recording.durationMs));
       this.tell(open);
     }
-    return [...meters].map(([key, name]) => ({ key, name }));
+    return [...meters].map(([key, known]) => ({ key, ...known }));
   }
 
   clockStep({ atMs, stepMs }: ClockStep): void {

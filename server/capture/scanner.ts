@@ -2,11 +2,13 @@ import { createAbort } from '../../drivers/core/abort.ts';
 import type { Clock } from '../../drivers/core/clock.ts';
 import type { Driver } from '../../drivers/core/driver.ts';
 import type { Link, SeenMeter } from '../../drivers/core/link.ts';
+import { broadcastDriver } from './broadcasts.ts';
 import { displayName } from './displayName.ts';
 import type { MeterTable } from './meterTable.ts';
 
 /** In a street full of beacons, no more than this are shown. */
 const MOST_SHOWN = 200;
+const BROADCASTS = 'Broadcasts readings that Nightdraw knows; it needs no connection.';
 const FITS_A_KEY = /^[\w:.-]{1,113}$/;
 
 export interface ScannerOptions {
@@ -59,6 +61,10 @@ export class Scanner {
     const key = `server:${id}`;
     const shown = displayName(name ?? '');
     const before = table.find(key);
+    // What a meter broadcasts settles its driver before anything is connected.
+    const speaks = broadcastDriver(drivers, (d) => d.services.some((s) => services.includes(s.uuid)));
+    if (before !== undefined && before.driver === null && speaks && before.state === 'seen')
+      table.change(key, { driver: speaks.title, sentence: BROADCASTS });
     if (before !== undefined) {
       if (before.rssi !== rssi || (shown !== '' && shown !== before.name))
         table.change(key, { rssi, name: shown || before.name });
@@ -71,11 +77,11 @@ export class Scanner {
       key,
       source: 'server',
       name: shown || id,
-      driver: null,
+      driver: speaks?.title ?? null,
       state: 'seen',
       rssi,
       channels: [],
-      sentence: known ? 'Offers readings that Nightdraw knows.' : '',
+      sentence: speaks ? BROADCASTS : known ? 'Offers readings that Nightdraw knows.' : '',
     });
   }
 }

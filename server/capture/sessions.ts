@@ -1,9 +1,18 @@
 import type { Clock } from '../../drivers/core/clock.ts';
-import type { Driver } from '../../drivers/core/driver.ts';
+import type { Driver, MeterDetails, Secrets } from '../../drivers/core/driver.ts';
+import { startBroadcastSession } from '../../drivers/session/broadcast.ts';
 import { startSession } from '../../drivers/session/session.ts';
-import type { GapReason, Session, SessionReading, SessionState } from '../../drivers/session/types.ts';
+import type {
+  GapReason,
+  Session,
+  SessionHooks,
+  SessionReading,
+  SessionState,
+} from '../../drivers/session/types.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { Meter } from '../messages/meters.ts';
+import { broadcastDriver, hearBroadcast } from './broadcasts.ts';
+import { detailsText, differ } from './details.ts';
 import { displayName } from './displayName.ts';
 import type { MeterTable } from './meterTable.ts';
 import type { Radio } from './radio.ts';
@@ -11,7 +20,12 @@ import type { Radio } from './radio.ts';
 /** What the hub wants to know of its own meters; times are on the clock's `nowMs`. */
 export interface SessionSink {
   onReadings(meterKey: string, readings: readonly SessionReading[]): void;
-  onGap(meterKey: string, startMs: number, endMs: number, reason: GapReason): void;
+  /** `channelKey` null: all channels of the meter. */
+  onGap(meterKey: string, startMs: number, endMs: number, reason: GapReason, channelKey: string | null): void;
+  /** The meter has shown what channels it has; told again when it brings another. */
+  onChannels(meterKey: string): void;
+  /** What the meter says of itself, when that is news. */
+  onDetails(meterKey: string, text: string): void;
   onBadFrame(meterKey: string, sentence: string, atMs: number): void;
   onLink(meterKey: string, what: 'connected' | 'dropped' | 'failed', sentence: string): void;
 }
@@ -23,6 +37,8 @@ export interface SessionsOptions {
   readonly radios: Readonly<Record<'server' | 'virtual', Radio>>;
   readonly table: MeterTable;
   readonly sink: SessionSink;
+  /** For meters that encrypt what they broadcast. */
+  readonly secretsOf: (meterId: string) => Secrets | null;
 }
 
 const STATE: Readonly<Record<SessionState, Meter['state']>> = {
@@ -36,6 +52,7 @@ const STATE: Readonly<Record<SessionState, Meter['state']>> = {
 /** The meters that this server is connected to, or trying to be: one session for each. */
 export class Sessions {
   private readonly sessions = new Map<string, Session>();
+  private readonly details = new Map<string, MeterDetails>();
 
   constructor(private readonly options: SessionsOptions) {}
 
@@ -43,11 +60,17 @@ export class Sessions {
     return this.sessions.has(key);
   }
 
+  /** What the meter said of itself; null while it has said nothing. */
+  detailsText(key: string): string | null {
+    const details = this.details.get(key);
+    return details === undefined ? null : detailsText(details);
+  }
+
   /**
    * Begins to connect and to stay connected; how it goes is told through the meter table.
    * @throws NightdrawError bad-request for a meter of a page, no-bluetooth
    */
-  connect(key: string, name?: string): Meter {
+  connect(key: string, known: { readonly name?: string; readonly driver?: string } = {}): Meter {
     const { table } = this.options;
     const { radio, source, id } = this.radioOf(key);
     const status = radio.status();
@@ -58,8 +81,8 @@ export class Sessions {
     table.put({
       key,
       source,
-      name: before?.name ?? name ?? id,
-      driver: before?.driver ?? null,
+      name: before?.name ?? known.name ?? id,
+      driver: before?.driver ?? known.driver ?? null,
       state: 'connecting',
       rssi: before?.rssi ?? null,
       channels: before?.channels ?? [],
@@ -80,41 +103,83 @@ export class Sessions {
   }
 
   private start(key: string, radio: Radio, meterId: string): Session {
-    const { clock, random, drivers, table, sink } = this.options;
-    let wasConnected = false;
-    return startSession({
-      link: radio.link,
-      drivers,
-      meterId,
-      clock,
-      random,
+    const { clock, random, drivers, table, secretsOf } = this.options;
+    const common = { link: radio.link, drivers, meterId, clock, random };
+    const driver = table.get(key).driver;
+    if (broadcastDriver(drivers, (d) => d.title === driver) !== undefined)
+      return startBroadcastSession({ ...common, hooks: this.hooksOf(key), secrets: secretsOf(meterId) });
+    const hooks = this.hooksOf(key);
+    if (driver !== null) return startSession({ ...common, hooks });
+
+    // Nothing is known of this meter: it may be one that only broadcasts, and then takes no connection.
+    const hearing = hearBroadcast(radio.link, drivers, meterId, ({ title }) => {
+      void this.restart(key, session, title);
+    });
+    const session = startSession({
+      ...common,
       hooks: {
+        ...hooks,
         onState: (state, sentence) => {
-          table.change(key, { state: STATE[state], sentence: sentence.slice(0, 400) });
-          if (state === 'connected') sink.onLink(key, 'connected', sentence);
-          else if (state === 'failed') sink.onLink(key, 'failed', sentence);
-          else if (state !== 'stopped' && wasConnected) sink.onLink(key, 'dropped', sentence);
-          wasConnected = state === 'connected';
+          if (state === 'connected' || state === 'stopped') hearing.stop();
+          hooks.onState(state, sentence);
         },
-        onMeter: (meter) =>
-          table.change(key, {
-            name: displayName(meter.name) || meterId,
-            driver: meter.driverTitle.slice(0, 120),
-            channels: meter.channels.map(({ key: channel, quantity, label }) => ({
-              key: channel,
-              quantity,
-              label: displayName(label),
-              apertureMs: null,
-            })),
-          }),
-        onReadings: (readings) => {
-          this.learnApertures(key, readings);
-          sink.onReadings(key, readings);
-        },
-        onGap: ({ startMs, endMs, reason }) => sink.onGap(key, startMs, endMs, reason),
-        onBadFrame: (sentence, atMs) => sink.onBadFrame(key, sentence, atMs),
       },
     });
+    return session;
+  }
+
+  /** Goes on with a meter in the way of the driver that has just been found to know it. */
+  private async restart(key: string, session: Session, driver: string): Promise<void> {
+    if (this.sessions.get(key) !== session) return;
+    await session.stop();
+    if (this.sessions.get(key) !== session) return; // disconnected meanwhile
+    const { radio, id } = this.radioOf(key);
+    this.options.table.change(key, { driver, state: 'connecting' });
+    this.sessions.set(key, this.start(key, radio, id));
+  }
+
+  private hooksOf(key: string): SessionHooks {
+    const { table, sink } = this.options;
+    let wasConnected = false;
+    return {
+      onState: (state, sentence) => {
+        const shown = state === 'connected' ? (this.detailsText(key) ?? sentence) : sentence;
+        table.change(key, { state: STATE[state], sentence: shown.slice(0, 400) });
+        if (state === 'connected') sink.onLink(key, 'connected', sentence);
+        else if (state === 'failed') sink.onLink(key, 'failed', sentence);
+        else if (state !== 'stopped' && wasConnected) sink.onLink(key, 'dropped', sentence);
+        wasConnected = state === 'connected';
+      },
+      onMeter: (meter) => {
+        const id = this.radioOf(key).id;
+        table.change(key, {
+          name: displayName(meter.name) || id,
+          driver: meter.driverTitle.slice(0, 120),
+          channels: meter.channels.map(({ key: channel, quantity, label }) => ({
+            key: channel,
+            quantity,
+            label: displayName(label),
+            apertureMs: null,
+          })),
+        });
+        sink.onChannels(key);
+      },
+      onReadings: (readings) => {
+        this.learnApertures(key, readings);
+        sink.onReadings(key, readings);
+      },
+      onGap: ({ startMs, endMs, reason, channel }) =>
+        sink.onGap(key, startMs, endMs, reason, channel ?? null),
+      onBadFrame: (sentence, atMs) => sink.onBadFrame(key, sentence, atMs),
+      onDetails: (details) => {
+        const before = this.details.get(key);
+        if (before !== undefined && !differ(before, details)) return;
+        this.details.set(key, details);
+        const text = detailsText(details);
+        if (table.find(key)?.state === 'connected') table.change(key, { sentence: text });
+        sink.onDetails(key, text);
+      },
+    };
   }
 
   /** Some characteristics say with each value over how long it was averaged. */

@@ -8,6 +8,7 @@ import type { Radio, VirtualCar } from '../capture/radio.ts';
 import { SimClock } from '../simulator/clock.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
 import { openStore } from '../store/openStore.ts';
+import { readBindKeys } from './bindKeys.ts';
 import type { Command } from './command.ts';
 import { DATA_OPTION } from './data.ts';
 import { realPace, virtualPace, type Pace } from './pace.ts';
@@ -52,6 +53,7 @@ export const recordCommand: Command = {
   async run(context, parsed) {
     const args = recordArgsOf(parsed);
     const data = dataFolder(context, parsed);
+    const secretsOf = readBindKeys(data);
     const store = openStore(databaseFile(data));
     const { close, ...equipment } = args.meterIds.length > 0 ? realMeters(args) : virtualMeters(args);
     const { clock, radio, car, commitEveryMs, random } = equipment;
@@ -63,6 +65,7 @@ export const recordCommand: Command = {
       radio,
       car,
       claims: fileClaims(data),
+      secretsOf,
       recorder: { commitEveryMs },
     });
     try {

@@ -12,6 +12,7 @@ import { attachLive } from '../live/socket.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
 import { openStore } from '../store/openStore.ts';
 import type { Store } from '../store/store.ts';
+import { readBindKeys } from './bindKeys.ts';
 import { UsageError, type Command, type CommandContext } from './command.ts';
 import { DATA_OPTION, DATA_USAGE } from './data.ts';
 import { databaseFile, dataFolder, DEMO_FOLDER, PAGE_FOLDER, VERSION } from './project.ts';
@@ -39,6 +40,7 @@ export const serveCommand: Command = {
     const lan = values.lan === true;
     const log = (line: string) => context.stderr(`${line}\n`);
     const data = dataFolder(context, parsed);
+    const secretsOf = readBindKeys(data);
     const store = openStore(databaseFile(data));
     const radio = createNodeLink();
     const hub = new Hub({
@@ -48,6 +50,7 @@ export const serveCommand: Command = {
       drivers: DRIVERS,
       radio: { link: radio, status: () => radio.status() },
       claims: fileClaims(data),
+      secretsOf,
       car: createVirtualCar({
         scenario: SCENARIOS.live,
         seed: () => Math.floor(Math.random() * 2 ** 31),

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import type { Driver } from '../../drivers/core/driver.ts';
 import { DriverError } from '../../drivers/core/errors.ts';
 import { FLAG, textOf } from '../../drivers/core/reading.ts';
-import { FUZZ_FRAMES, FUZZ_MS, fuzzer, misbehaviour } from '../helpers/fuzz.ts';
+import { FUZZ_FRAMES, FUZZ_FRESH_EVERY, FUZZ_MS, fuzzer, misbehaviour } from '../helpers/fuzz.ts';
 import { fromHex } from '../helpers/hex.ts';
 import { profileOf, type MeterCase } from '../helpers/meterCase.ts';
 import { seeded } from '../helpers/seeded.ts';
@@ -103,8 +103,10 @@ export function driverContract(driver: Driver, cases: readonly MeterCase[]): voi
           const random = seeded(20);
           const real = [...recorded.frames, ...recorded.streams].map((f) => fromHex(f.hex));
           const next = fuzzer(random, real);
-          const reader = open();
+          let reader = open();
           for (let i = 0; i < FUZZ_FRAMES; i++) {
+            // What a reader has settled on stays; a fresh one may settle otherwise.
+            if (i % FUZZ_FRESH_EVERY === 0) reader = open();
             const source = profile.characteristics[Math.floor(random() * profile.characteristics.length)]!;
             const bytes = next();
             const wrong = misbehaviour(() => reader.read(source, bytes));

@@ -3,6 +3,7 @@ import { isLive, valueOf, type Reading } from '../../drivers/core/reading.ts';
 
 /** Frames that every driver is thrown; NIGHTDRAW_FUZZ asks for more. */
 export const FUZZ_FRAMES = Number(process.env['NIGHTDRAW_FUZZ'] ?? 10_000);
+export const FUZZ_FRESH_EVERY = 500;
 /** A long run takes its time. */
 export const FUZZ_MS = 30_000 + FUZZ_FRAMES / 2;
 

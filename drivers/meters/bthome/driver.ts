@@ -65,7 +65,11 @@ function createReader(secrets: Secrets | null): AdvertisementReader {
       if (secrets === null) return packet.objects;
       throw new DriverError('not-authentic', 'The meter has a key, but this packet is not encrypted.');
     }
-    if (secrets === null) throw new DriverError('key-needed', 'The meter encrypts; enter its bind key.');
+    if (secrets === null)
+      throw new DriverError(
+        'key-needed',
+        'The meter encrypts what it broadcasts, and its bind key is not known.',
+      );
     if (address === null) {
       throw new DriverError('key-needed', 'This computer does not tell the address that decrypting needs.');
     }
