@@ -8,6 +8,8 @@ test('messages of the protocol pass as they are', () => {
   const connect = { kind: 'connect', request: 1, connection: 2, id: 'a', timeoutMs: 10 };
   expect(parseToChild(connect)).toBe(connect);
   expect(parseToChild({ kind: 'ping' })).not.toBeNull();
+  expect(parseToChild({ kind: 'listen', services: [] })).not.toBeNull();
+  expect(parseFromChild({ kind: 'dropped', connection: 1, reason: 'x', endedBy: 'meter' })).not.toBeNull();
 });
 
 test.each([
@@ -19,6 +21,8 @@ test.each([
   [{ kind: 'done', request: '1', answer: null }],
   [{ kind: 'connect', request: 1, connection: 2, id: 7, timeoutMs: 10 }],
   [{ kind: 'scan' }],
+  [{ kind: 'listen' }],
+  [{ kind: 'dropped', connection: 1, reason: 'x' }],
 ])('%j is no message of the protocol', (message) => {
   expect(parseFromChild(message)).toBeNull();
   expect(parseToChild(message)).toBeNull();
