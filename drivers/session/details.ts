@@ -16,6 +16,8 @@ const TEXTS = [
 ] as const;
 const BATTERY_LEVEL = uuid16(0x2a19);
 const LONGEST_TEXT = 60;
+/** Less than this in the charge of a meter's own cell is no news. */
+const CELL_STEP_PERCENT = 5;
 
 /**
  * What the meter says of itself. What it does not offer, refuses or cannot give in time stays null; nothing
@@ -51,6 +53,26 @@ export async function readDetails(
 
 export function saysNothing(details: MeterDetails): boolean {
   return Object.values(details).every((value) => value === null);
+}
+
+/** One sentence for the meter's line and for the recording; at least one of the details is known. */
+export function detailsText(d: MeterDetails): string {
+  const facts = [
+    d.maker === null ? '' : `made by ${d.maker}`,
+    d.model === null ? '' : `model ${d.model}`,
+    d.serial === null ? '' : `serial number ${d.serial}`,
+    d.firmware === null ? '' : `firmware ${d.firmware}`,
+    d.cellPercent === null ? '' : `its own cell at ${d.cellPercent} %`,
+  ].filter((fact) => fact !== '');
+  const text = facts.join(', ');
+  return `${text.slice(0, 1).toUpperCase()}${text.slice(1)}.`;
+}
+
+/** Whether `b` is worth telling after `a`. */
+export function detailsDiffer(a: MeterDetails, b: MeterDetails): boolean {
+  const same = (['maker', 'model', 'serial', 'firmware'] as const).every((name) => a[name] === b[name]);
+  if (!same || (a.cellPercent === null) !== (b.cellPercent === null)) return true;
+  return Math.abs((a.cellPercent ?? 0) - (b.cellPercent ?? 0)) >= CELL_STEP_PERCENT;
 }
 
 /** UTF-8 without control characters; null where nothing is left. */

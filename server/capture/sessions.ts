@@ -1,6 +1,7 @@
 import type { Clock } from '../../drivers/core/clock.ts';
 import type { Driver, MeterDetails, Secrets } from '../../drivers/core/driver.ts';
 import { startBroadcastSession } from '../../drivers/session/broadcast.ts';
+import { detailsDiffer, detailsText } from '../../drivers/session/details.ts';
 import { startSession } from '../../drivers/session/session.ts';
 import type {
   GapReason,
@@ -12,7 +13,6 @@ import type {
 import { NightdrawError } from '../messages/errors.ts';
 import type { Meter } from '../messages/meters.ts';
 import { broadcastDriver, hearBroadcast } from './broadcasts.ts';
-import { detailsText, differ } from './details.ts';
 import { displayName } from './displayName.ts';
 import type { MeterTable } from './meterTable.ts';
 import type { Radio } from './radio.ts';
@@ -173,7 +173,7 @@ export class Sessions {
       onBadFrame: (sentence, atMs) => sink.onBadFrame(key, sentence, atMs),
       onDetails: (details) => {
         const before = this.details.get(key);
-        if (before !== undefined && !differ(before, details)) return;
+        if (before !== undefined && !detailsDiffer(before, details)) return;
         this.details.set(key, details);
         const text = detailsText(details);
         if (table.find(key)?.state === 'connected') table.change(key, { sentence: text });

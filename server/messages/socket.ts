@@ -39,7 +39,7 @@ export const batchSchema = z.strictObject({
     .array(
       z.strictObject({
         atMs: z.number(),
-        kind: z.enum(['clock-step', 'meter-connected', 'meter-dropped', 'bad-frame']),
+        kind: z.enum(['clock-step', 'meter-connected', 'meter-dropped', 'bad-frame', 'note']),
         text: z.string().max(400),
         value: z.number().nullable(),
       }),

@@ -3,7 +3,7 @@ import type { MeterDetails } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
 import type { Connection } from '../../drivers/core/link.ts';
 import { uuid16 } from '../../drivers/core/uuid.ts';
-import { readDetails, saysNothing } from '../../drivers/session/details.ts';
+import { detailsDiffer, detailsText, readDetails, saysNothing } from '../../drivers/session/details.ts';
 import { createAbort } from '../../drivers/core/abort.ts';
 import { ManualClock } from '../helpers/manualClock.ts';
 
@@ -96,5 +96,20 @@ describe('what a meter says of itself', () => {
       0x2a25: Uint8Array.of(0, 0),
     });
     expect(details).toEqual({ ...NOTHING, maker: '\u00c3(', model: 'x'.repeat(60) });
+  });
+});
+
+describe('the sentence about a meter', () => {
+  it('names what is known and leaves out the rest', () => {
+    expect(detailsText({ ...NOTHING, cellPercent: 4 })).toBe('Its own cell at 4 %.');
+    expect(detailsText({ ...NOTHING, model: 'BW-1', serial: '17' })).toBe('Model BW-1, serial number 17.');
+  });
+
+  it('is news when anything but a little of the charge has changed', () => {
+    const before = { ...NOTHING, firmware: '1.4', cellPercent: 90 };
+    expect(detailsDiffer(before, { ...before, cellPercent: 86 })).toBe(false);
+    expect(detailsDiffer(before, { ...before, cellPercent: 85 })).toBe(true);
+    expect(detailsDiffer(before, { ...before, cellPercent: null })).toBe(true);
+    expect(detailsDiffer(before, { ...before, firmware: '1.5' })).toBe(true);
   });
 });
