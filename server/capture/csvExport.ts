@@ -2,8 +2,8 @@ import { isLive, type Quantity } from '../../drivers/core/reading.ts';
 import { CSV_RECORD_COLUMN, type CsvCell } from '../messages/csvRecord.ts';
 import type { Recording } from '../messages/records.ts';
 import type { SampleColumns } from '../samples/columns.ts';
+import { flagsText, numberText, secondsText } from '../samples/text.ts';
 import type { Store } from '../store/store.ts';
-import { flagsText, numberText } from './csvFlags.ts';
 
 const HEADER: Readonly<Record<Quantity, string>> = {
   current: 'current_A',
@@ -107,16 +107,6 @@ function sampleFields(c: SampleColumns, i: number, flagged: boolean): string {
   const [counts, scale, flags] = [c.counts[i]!, c.scale[i]!, c.flags[i]!];
   if (!flagged) return `,${numberText(counts, scale)}`;
   return `,${isLive(flags) ? numberText(counts, scale) : ''},${flagsText(counts, scale, flags)}`;
-}
-
-/** Milliseconds as seconds that read back as the same double: 100.5 is "0.1005". */
-export function secondsText(ms: number): string {
-  const text = Object.is(ms, -0) ? '-0' : String(ms);
-  if (text.includes('e')) return text.replace(/e(.*)$/, (_, power: string) => `e${Number(power) - 3}`);
-  const negative = text.startsWith('-');
-  const [whole = '', part = ''] = (negative ? text.slice(1) : text).split('.');
-  const digits = whole.padStart(4, '0');
-  return `${negative ? '-' : ''}${digits.slice(0, -3)}.${digits.slice(-3)}${part}`;
 }
 
 function quoted(text: string): string {

@@ -1,7 +1,7 @@
 import { FLAG, FLOAT64, type Quantity } from '../../drivers/core/reading.ts';
 import type { ColumnBuilder } from '../samples/builder.ts';
+import { readFlags } from '../samples/text.ts';
 import { CsvReason } from './csvError.ts';
-import { readFlags } from './csvFlags.ts';
 import type { DecimalReader } from './csvNumber.ts';
 import type { CsvRows } from './csvRows.ts';
 

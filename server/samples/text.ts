@@ -48,3 +48,13 @@ export function readFlags(text: string): FlagWords | null {
   }
   return { flags, float, value };
 }
+
+/** Milliseconds as seconds that read back as the same double: 100.5 is "0.1005". */
+export function secondsText(ms: number): string {
+  const text = Object.is(ms, -0) ? '-0' : String(ms);
+  if (text.includes('e')) return text.replace(/e(.*)$/, (_, power: string) => `e${Number(power) - 3}`);
+  const negative = text.startsWith('-');
+  const [whole = '', part = ''] = (negative ? text.slice(1) : text).split('.');
+  const digits = whole.padStart(4, '0');
+  return `${negative ? '-' : ''}${digits.slice(0, -3)}.${digits.slice(-3)}${part}`;
+}

@@ -1,0 +1,49 @@
+import { UNIT } from '../../drivers/core/reading.ts';
+import type { Channel, Gap, RecordingEvent } from '../messages/records.ts';
+import { liveSeries, type SampleColumns } from '../samples/columns.ts';
+import type { ChannelInput, NightInput } from './input.ts';
+
+/** A recording as it is kept, wherever: in the store, in a CSV file or in a sealed bundle. */
+export interface KeptNight {
+  readonly startedAt: string | null;
+  readonly durationMs: number;
+  readonly channels: readonly {
+    readonly channel: Pick<Channel, 'quantity' | 'apertureMs'>;
+    readonly columns: SampleColumns;
+    readonly gaps: readonly Pick<Gap, 'startMs' | 'endMs'>[];
+  }[];
+  readonly events: readonly RecordingEvent[];
+}
+
+/** The recording as the analysis takes it: live samples only, so that the same readings give the same findings. */
+export function nightInputFrom(night: KeptNight): NightInput {
+  return {
+    startedAt: night.startedAt,
+    durationS: night.durationMs / 1000,
+    channels: night.channels.map(({ channel, columns, gaps }) => channelInput(channel, columns, gaps)),
+    clockSteps: clockSteps(night.events),
+  };
+}
+
+function channelInput(
+  channel: Pick<Channel, 'quantity' | 'apertureMs'>,
+  columns: SampleColumns,
+  gaps: readonly Pick<Gap, 'startMs' | 'endMs'>[],
+): ChannelInput {
+  return {
+    quantity: channel.quantity,
+    unit: UNIT[channel.quantity],
+    ...liveSeries(columns),
+    // Estimated from the readings, so that a display's zeros written by some software do not pass for digits.
+    resolution: null,
+    apertureS: channel.apertureMs === null ? null : channel.apertureMs / 1000,
+    accuracy: null,
+    gaps: gaps.map((gap) => ({ startS: gap.startMs / 1000, endS: gap.endMs / 1000 })),
+  };
+}
+
+function clockSteps(events: readonly RecordingEvent[]): NightInput['clockSteps'] {
+  return events
+    .filter((event) => event.kind === 'clock-step' && event.value !== null)
+    .map((event) => ({ atS: event.atMs / 1000, stepS: event.value! / 1000 }));
+}
