@@ -26,7 +26,6 @@ export class Gaps {
 
   /** `lossBefore` names the channels whose first reading here comes after lost ones. */
   heard(readings: readonly SessionReading[], lossBefore: ReadonlySet<string>): void {
-    const wasOpen = this.open !== null;
     let first = Infinity;
     let newest = this.last ?? -Infinity;
     for (const { atMs } of readings) {
@@ -41,8 +40,7 @@ export class Gaps {
       this.lastOfChannel.set(key, atMs);
       if (told.has(key)) continue;
       told.add(key);
-      // A longer gap that has just ended covers what was lost in it.
-      if (wasOpen || startMs === undefined || !lossBefore.has(key) || atMs <= startMs) continue;
+      if (startMs === undefined || !lossBefore.has(key) || atMs <= startMs) continue;
       this.onGap({ startMs, endMs: atMs, reason: 'packet-lost', channel: key });
     }
   }

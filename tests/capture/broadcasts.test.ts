@@ -242,7 +242,15 @@ describe('a connected meter', () => {
   it('that loses packets of one channel has a gap in that channel', async () => {
     clock = new ManualClock();
     const meter = new PackedMeter({ clock, perPacket: 50 });
-    const link = createReplayLink([meter.peer], clock);
+    const voltage = { ...meter.peer.characteristics[0]!, service: uuid16(0x181a), descriptors: [] };
+    const peer: ReplayPeer = {
+      ...meter.peer,
+      characteristics: [
+        ...meter.peer.characteristics,
+        { ...voltage, characteristic: uuid16(0x2b18), descriptorValues: [] },
+      ],
+    };
+    const link = createReplayLink([peer], clock);
     bench = createBench({ clock, hub: { radio: { link, status: () => RADIO_READY } } });
     const { hub, store } = bench;
     const { key } = hub.connect(`server:${meter.peer.id}`);
@@ -258,7 +266,9 @@ describe('a connected meter', () => {
     meter.lose(2);
     await run(1000);
     hub.stopRecording(id);
-    const [channel] = store.getRecording(id).channels;
+    const { channels } = store.getRecording(id);
+    expect(channels.map((c) => c.quantity).sort()).toEqual(['current', 'voltage']);
+    const channel = channels.find((c) => c.quantity === 'current');
     expect(channel!.samples).toBeGreaterThan(1800);
     expect(store.listGaps(id)).toMatchObject([{ channelId: channel!.id, reason: 'packet-lost' }]);
     const [gap] = store.listGaps(id);

@@ -4,6 +4,7 @@ import { asciiDigits } from '../../drivers/meters/ascii-digits/framing.ts';
 import { decodeAscii, encodeAscii } from '../../drivers/meters/ascii-digits/frame.ts';
 import { lcdSegments } from '../../drivers/meters/lcd-segments/framing.ts';
 import { decodeLcd, encodeLcd } from '../../drivers/meters/lcd-segments/frame.ts';
+import { decodePresented } from '../../drivers/meters/self-described/frame.ts';
 import { decodeLine, decodeNumber, encodeNumber } from '../../drivers/meters/text-lines/frame.ts';
 import { textLines } from '../../drivers/meters/text-lines/framing.ts';
 import { fromHex, toHex } from '../helpers/hex.ts';
@@ -127,6 +128,25 @@ describe('numbers of IEEE 488.2', () => {
     expect(() => framer.push(new Uint8Array(1000).fill(0x41))).toThrow(
       expect.objectContaining({ code: 'wrong-length' }),
     );
+  });
+});
+
+describe('a figure beyond any meter', () => {
+  const line = (text: string) =>
+    textLines()
+      .create()
+      .push(Uint8Array.from(Buffer.from(`${text}\n`)));
+  it('is refused however it is written', () => {
+    const absurd = expect.objectContaining({ name: 'DriverError', code: 'bad-field' }) as Error;
+    expect(() => line('1.0E+12 V')).toThrow(absurd);
+    expect(() => line('9999999 kV')).toThrow(absurd);
+    expect(line('99999 V')).toHaveLength(1);
+    const described = (format: number, hex: string) =>
+      decodePresented({ format, exponent: 9, unit: 0x2728, namespace: 1, description: 0 }, fromHex(hex));
+    expect(() => described(20, 'ffff7f7f')).toThrow(absurd); // float32, 3.4e38
+    expect(() => described(14, 'ff7f')).toThrow(absurd); // sint16, 32767 x 10^9
+    expect(() => described(23, '0100000a')).toThrow(absurd); // medfloat32, 1 x 10^10
+    expect(described(23, '01000009')).toMatchObject({ counts: 1, scale: 9 });
   });
 });
 
