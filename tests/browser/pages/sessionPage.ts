@@ -14,6 +14,11 @@ let session: Session | null = null;
 const bench = {
   /** Counts and times of the readings, in pairs: less to carry than objects. */
   readings: [] as number[],
+  /** False for a flood: the readings are counted and forgotten. */
+  keep: true,
+  count: 0,
+  /** The longest that a timer of 50 ms was kept waiting beyond its time. */
+  longestStallMs: 0,
   gaps: [] as Parameters<SessionHooks['onGap']>[0][],
   sentences: [] as string[],
   driverId: '',
@@ -37,7 +42,10 @@ async function connect(): Promise<void> {
         hooks: {
           onState: (state, sentence) => bench.sentences.push(`${state}: ${sentence}`),
           onMeter: ({ driverId }) => (bench.driverId = driverId),
-          onReadings: (all) => all.forEach((r) => bench.readings.push(r.reading.counts, r.atMs)),
+          onReadings: (all) => {
+            bench.count += all.length;
+            if (bench.keep) for (const r of all) bench.readings.push(r.reading.counts, r.atMs);
+          },
           onGap: (gap) => bench.gaps.push(gap),
           onBadFrame: (sentence) => bench.sentences.push(sentence),
         },
@@ -45,6 +53,13 @@ async function connect(): Promise<void> {
     },
   });
 }
+
+let lastTickMs = pageClock.nowMs();
+setInterval(() => {
+  const nowMs = pageClock.nowMs();
+  bench.longestStallMs = Math.max(bench.longestStallMs, nowMs - lastTickMs - 50);
+  lastTickMs = nowMs;
+}, 50);
 
 (window as unknown as { bench: SessionBench }).bench = bench;
 const button = document.createElement('button');
