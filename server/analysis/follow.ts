@@ -12,8 +12,6 @@ export interface Followed {
   /** Position of each member in `index`. */
   readonly places: Int32Array;
   readonly slots: Float64Array;
-  /** Position in `index` where the search goes on. */
-  readonly next: number;
 }
 
 export function follow(pulses: PulseTimes, index: Int32Array, lock: Lock, timing: Timing): Followed {
@@ -23,7 +21,6 @@ export function follow(pulses: PulseTimes, index: Int32Array, lock: Lock, timing
   const slots: number[] = [0];
   const h = Math.min(0.98, Math.max(0.05, lock.hitRate));
   const mostMisses = Math.max(4, Math.ceil(Math.log(1e-4) / Math.log(1 - h)));
-  let next = lock.from + 1;
   for (let p = lock.from + 1; p < index.length; p++) {
     const i = index[p]!;
     const time = pulses.at[i]!;
@@ -36,13 +33,11 @@ export function follow(pulses: PulseTimes, index: Int32Array, lock: Lock, timing
     members.push(i);
     places.push(p);
     slots.push(clock.slot);
-    next = p + 1;
   }
   return {
     members: Int32Array.from(members),
     places: Int32Array.from(places),
     slots: Float64Array.from(slots),
-    next,
   };
 }
 

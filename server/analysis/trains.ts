@@ -113,8 +113,9 @@ function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stret
     const kept = hitsBeforeChange(followed.slots);
     const stretch = toStretch(pulses, followed, kept, timing);
     if (stretch !== null) found.push(stretch);
-    const next = kept < followed.members.length ? followed.places[kept - 1]! + 1 : followed.next;
-    start = Math.max(next, start + 1);
+    // What follows the train's last sure pulse may be the first of the next train: look again from there.
+    const last = stretch === null ? kept - 1 : followed.members.lastIndexOf(stretch.members.at(-1)!);
+    start = Math.max(followed.places[last]! + 1, start + 1);
   }
   return found;
 }
