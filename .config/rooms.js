@@ -9,7 +9,10 @@ const MESSAGES = 'server/messages';
 const ANALYSIS = 'server/analysis';
 const BATTERY = 'server/battery';
 const SIMULATOR = 'server/simulator';
+const EVIDENCE = 'server/evidence';
+const REPORT = 'server/report';
 const STORE = 'server/store';
+const SEALING = 'server/sealing';
 const CAPTURE = 'server/capture';
 const TEACH = 'drivers/teach';
 const METERS = 'drivers/meters';
@@ -32,6 +35,18 @@ export const ROOMS = [
   { room: ANALYSIS, pure: true, mayImport: [CORE, SAMPLES, MESSAGES], packages: [] },
   { room: BATTERY, pure: true, mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS], packages: [] },
   { room: SIMULATOR, pure: true, mayImport: [CORE, METERS, REPLAY, SAMPLES, MESSAGES], packages: [] },
+  {
+    room: REPORT,
+    pure: true,
+    mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY],
+    packages: ['@cantoo/pdf-lib'],
+  },
+  {
+    room: EVIDENCE,
+    pure: true,
+    mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY],
+    packages: ['fflate', 'zod'],
+  },
   { room: STORE, pure: false, mayImport: [CORE, SAMPLES, MESSAGES], packages: ['better-sqlite3', 'node:*'] },
   {
     room: CAPTURE,
@@ -40,9 +55,15 @@ export const ROOMS = [
     packages: ['node:*', 'csv-parse'],
   },
   {
+    room: SEALING,
+    pure: false,
+    mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY, EVIDENCE, REPORT, STORE, CAPTURE],
+    packages: ['node:*', 'zod'],
+  },
+  {
     room: 'server/http',
     pure: false,
-    mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY, STORE, CAPTURE],
+    mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY, STORE, CAPTURE, SEALING],
     packages: ['express', 'zod', 'node:*'],
   },
   {
@@ -68,6 +89,9 @@ export const ROOMS = [
       SIMULATOR,
       STORE,
       CAPTURE,
+      EVIDENCE,
+      REPORT,
+      SEALING,
       'server/http',
       'server/live',
     ],

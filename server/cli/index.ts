@@ -11,6 +11,9 @@ export const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   import: async () => (await import('./import.ts')).importCommand,
   analyse: async () => (await import('./analyse.ts')).analyseCommand,
   export: async () => (await import('./export.ts')).exportCommand,
+  report: async () => (await import('./report.ts')).reportCommand,
+  seal: async () => (await import('./seal.ts')).sealCommand,
+  verify: async () => (await import('./verify.ts')).verifyCommand,
 };
 
 /** Runs one command line. Returns the exit code: 0, 1 (looked and found wrong), 2 (bad use or bad input). */

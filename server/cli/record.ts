@@ -7,6 +7,8 @@ import { Hub } from '../capture/hub.ts';
 import type { Radio, VirtualCar } from '../capture/radio.ts';
 import { SimClock } from '../simulator/clock.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
+import { signerIn } from '../sealing/keyFile.ts';
+import { sealingStore } from '../sealing/sealingStore.ts';
 import { openStore } from '../store/openStore.ts';
 import { readBindKeys } from './bindKeys.ts';
 import type { Command } from './command.ts';
@@ -54,9 +56,15 @@ export const recordCommand: Command = {
     const args = recordArgsOf(parsed);
     const data = dataFolder(context, parsed);
     const secretsOf = readBindKeys(data);
-    const store = openStore(databaseFile(data));
+    const opened = openStore(databaseFile(data));
     const { close, ...equipment } = args.meterIds.length > 0 ? realMeters(args) : virtualMeters(args);
     const { clock, radio, car, commitEveryMs, random } = equipment;
+    const store = sealingStore(opened, {
+      data,
+      signer: signerIn(data),
+      utcMs: () => clock.utcMs(),
+      onTrouble: (sentence) => context.stderr(`${sentence}\n`),
+    });
     const hub = new Hub({
       store,
       clock,

@@ -10,6 +10,8 @@ import { createApp } from '../http/app.ts';
 import { listen, LOOPBACK } from '../http/listen.ts';
 import { attachLive } from '../live/socket.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
+import { signerIn } from '../sealing/keyFile.ts';
+import { sealingStore } from '../sealing/sealingStore.ts';
 import { openStore } from '../store/openStore.ts';
 import type { Store } from '../store/store.ts';
 import { readBindKeys } from './bindKeys.ts';
@@ -41,7 +43,12 @@ export const serveCommand: Command = {
     const log = (line: string) => context.stderr(`${line}\n`);
     const data = dataFolder(context, parsed);
     const secretsOf = readBindKeys(data);
-    const store = openStore(databaseFile(data));
+    const store = sealingStore(openStore(databaseFile(data)), {
+      data,
+      signer: signerIn(data),
+      utcMs: () => processClock.utcMs(),
+      onTrouble: log,
+    });
     const radio = createNodeLink();
     const hub = new Hub({
       store,

@@ -1,0 +1,139 @@
+import type { AnalysisOptions, Findings } from '../messages/findings.ts';
+import { manifestOf, tagFiles } from './bag.ts';
+import { leafHash, rootOf } from './merkle.ts';
+import { hex, unhex, utf8 } from './octets.ts';
+import { fingerprintOf, pemOf, type Sha256, type Signer } from './signing.ts';
+import {
+  document,
+  type Leaf,
+  type Part,
+  type SealedEvents,
+  type SealedRecord,
+  type Statement,
+} from './statement.ts';
+import { zip, type Members } from './zip.ts';
+
+/** One leaf of the tree with the octets that it hashes. */
+export interface SealedBlock {
+  readonly leaf: Leaf;
+  /** Null where only the hash is known, as in a bundle that was made without identity. */
+  readonly octets: Uint8Array | null;
+}
+
+export interface BundleParts {
+  readonly id: string;
+  readonly sealedAt: string;
+  readonly version: string;
+  readonly record: SealedRecord;
+  readonly blocks: readonly SealedBlock[];
+  /** All events and gaps of the blocks. */
+  readonly events: SealedEvents;
+  readonly findings: { readonly options: AnalysisOptions; readonly findings: Findings } | null;
+  /** Lines of the log of signed heads, as they were written. */
+  readonly heads: readonly string[];
+  /** Reports, photos: name under data/ and octets. */
+  readonly extras: Members;
+  readonly without: readonly Part[];
+}
+
+export function samplesBlock(
+  octets: Uint8Array,
+  fromMs: number,
+  toMs: number,
+  counts: number[],
+  sha256: Sha256,
+) {
+  return {
+    octets,
+    leaf: { kind: 'samples' as const, hash: hex(leafHash(octets, sha256)), fromMs, toMs, counts },
+  };
+}
+
+export function eventsBlock(sealed: SealedEvents, sha256: Sha256): SealedBlock {
+  const octets = document(sealed);
+  const times = [...sealed.events.map((e) => e.atMs), ...sealed.gaps.flatMap((g) => [g.startMs, g.endMs])];
+  return {
+    octets,
+    leaf: {
+      kind: 'events',
+      hash: hex(leafHash(octets, sha256)),
+      fromMs: Math.min(...times, Infinity) === Infinity ? 0 : Math.min(...times),
+      toMs: Math.max(0, ...times),
+      counts: [sealed.events.length, sealed.gaps.length],
+    },
+  };
+}
+
+/**
+ * The sealed bundle: a zip file with one bag in it. FORMAT.md describes every file.
+ * @throws RangeError where it is too large
+ */
+export function makeBundle(parts: BundleParts, signer: Signer, sha256: Sha256): Uint8Array {
+  const anonymous = parts.without.includes('identity');
+  const payload = new Map<string, Uint8Array>();
+  const put = (name: string, octets: Uint8Array) => void payload.set(`data/${name}`, octets);
+  const numbers = { samples: 0, events: 0 };
+  const leaves = parts.blocks.map(({ leaf, octets }) => {
+    const number = String(++numbers[leaf.kind]).padStart(4, '0');
+    const name = `${leaf.kind}/${number}.${leaf.kind === 'samples' ? 'csv' : 'json'}`;
+    // Notes are free text and may name anybody.
+    const withheld = octets === null || (anonymous && leaf.kind === 'events');
+    if (!withheld) put(name, octets);
+    return { ...leaf, file: `data/${name}`, withheld };
+  });
+  put('recording.json', document(anonymous ? withoutIdentity(parts.record) : parts.record));
+  if (leaves.some((leaf) => leaf.withheld))
+    put('events/without-texts.json', document(anonymous ? withoutTexts(parts.events) : parts.events));
+  if (parts.findings !== null)
+    put(
+      'findings.json',
+      document({ schema: 'nightdraw.sealed-findings/1', version: parts.version, ...parts.findings }),
+    );
+  if (parts.heads.length > 0) put('heads.jsonl', utf8(parts.heads.map((line) => `${line}\n`).join('')));
+  for (const [name, octets] of parts.extras) put(name, octets);
+
+  const manifest = manifestOf(payload, sha256);
+  const day = parts.record.recording.startedAt?.slice(0, 10) ?? 'undated';
+  const statement: Statement = {
+    schema: 'nightdraw.statement/1',
+    bag: `nightdraw-${day}-${parts.id}`,
+    recording: parts.id,
+    sealedAt: parts.sealedAt,
+    program: { name: 'nightdraw', version: parts.version },
+    key: fingerprintOf(signer.publicKey, sha256),
+    manifest: hex(sha256(utf8(manifest))),
+    without: [...parts.without].sort(),
+    heads: parts.heads.length,
+    tree: {
+      root: hex(
+        rootOf(
+          leaves.map((l) => unhex(l.hash)),
+          sha256,
+        ),
+      ),
+      leaves,
+    },
+  };
+  const octets = document(statement);
+  const tags = tagFiles(statement, octets, signer.sign(octets), pemOf(signer.publicKey), payload, manifest);
+  return packBag(statement.bag, tags, payload, sha256);
+}
+
+/** Tag files, their manifest and the payload in one zip file. */
+export function packBag(bag: string, tags: Members, payload: Members, sha256: Sha256): Uint8Array {
+  const all = [...tags, ['tagmanifest-sha256.txt', utf8(manifestOf(tags, sha256))] as const, ...payload];
+  return zip(new Map(all.map(([name, octets]) => [`${bag}/${name}`, octets])), sha256);
+}
+
+/** What a person wrote of the car and its owner is left out, a file's name too; what the meters are stays. */
+function withoutIdentity({ schema, recording }: SealedRecord): SealedRecord {
+  const channels = recording.channels.map((c) =>
+    c.meterKey.startsWith('file:') ? { ...c, meterKey: 'file:csv', meterName: '' } : c,
+  );
+  return { schema, recording: { ...recording, title: '', provenance: '', channels }, case: null };
+}
+
+export function withoutTexts({ events, gaps }: SealedEvents): SealedEvents {
+  const free = new Set(['note', 'attempt']);
+  return { events: events.map((e) => (free.has(e.kind) ? { ...e, text: '' } : e)), gaps };
+}

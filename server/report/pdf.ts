@@ -1,0 +1,59 @@
+import { PDFDocument, StandardFonts, type PDFFont } from '@cantoo/pdf-lib';
+import { drawNight } from './chart.ts';
+import type { ReportModel, Section } from './model.ts';
+import { INK } from './palette.ts';
+import { PAPERS, PdfSheet, type Paper } from './pdfSheet.ts';
+
+/** The report as a PDF: vector chart, selectable text, page numbers, title and language in its metadata. */
+export async function reportPdf(model: ReportModel, paper: Paper): Promise<Uint8Array> {
+  const pdf = await PDFDocument.create({ updateMetadata: false });
+  const madeAt = new Date(model.madeAt);
+  pdf.setTitle(`${model.title}: ${model.subject}`, { showInWindowTitleBar: true });
+  pdf.setSubject(model.verdict.headline);
+  pdf.setCreator(`Nightdraw ${model.version}`);
+  pdf.setProducer(`Nightdraw ${model.version}`);
+  pdf.setLanguage('en-GB');
+  pdf.setCreationDate(madeAt);
+  pdf.setModificationDate(madeAt);
+  const fonts = {
+    plain: await pdf.embedFont(StandardFonts.Helvetica),
+    bold: await pdf.embedFont(StandardFonts.HelveticaBold),
+  };
+  const isShort = model.reader === 'customer';
+  const sheet = new PdfSheet(pdf, fonts, PAPERS[paper], isShort ? 0.88 : 1);
+  head(sheet, model);
+  rows(sheet, model.about, fonts.plain, 110);
+  sheet.heading('Figures');
+  rows(sheet, model.figures, fonts.bold, 140, 130);
+  sheet.heading('The night');
+  sheet.drawing(drawNight(model, sheet.width, isShort ? 74 : 120));
+  for (const section of model.sections) sectionOf(sheet, section, fonts.plain);
+  sheet.footers(
+    `${model.title}: ${model.subject}`,
+    `Nightdraw ${model.version}, made ${model.madeAt.slice(0, 16).replace('T', ' ')} UTC`,
+  );
+  return pdf.save();
+}
+
+function head(sheet: PdfSheet, { title, subject, verdict }: ReportModel): void {
+  sheet.text(title, { size: 19, bold: true, colour: INK.lamp });
+  sheet.text(subject, { size: 10.5, colour: INK.ink2 });
+  sheet.space(6);
+  sheet.bar(INK[verdict.level], () => {
+    sheet.text(verdict.headline, { size: 13, bold: true });
+    for (const text of verdict.because) sheet.text(text, { size: 9.5 });
+    if (verdict.next !== null) sheet.text(`Next: ${verdict.next}`, { size: 9.5 });
+  });
+  sheet.space(4);
+}
+
+function sectionOf(sheet: PdfSheet, { title, paragraphs, facts, bullets }: Section, font: PDFFont): void {
+  sheet.heading(title);
+  for (const text of paragraphs) sheet.text(text, { size: 9 });
+  rows(sheet, facts, font, 120);
+  for (const text of bullets) sheet.text(text, { size: 9, indent: 12, bullet: true });
+}
+
+function rows(sheet: PdfSheet, table: ReportModel['about'], font: PDFFont, ...widths: number[]): void {
+  for (const row of table) sheet.row(row, widths, font);
+}

@@ -1,0 +1,89 @@
+import { findNight } from '../battery/findings.ts';
+import { analysisOptionsOf, nightInputOf } from '../capture/nightInput.ts';
+import { withoutTexts } from '../evidence/bundle.ts';
+import { rootOf } from '../evidence/merkle.ts';
+import { hex, unhex, utf8 } from '../evidence/octets.ts';
+import { fingerprintOf, fingerprintText } from '../evidence/signing.ts';
+import type { Members } from '../evidence/zip.ts';
+import { reportHtml } from '../report/html.ts';
+import { reportModel, type Reader, type ReportInput, type ReportModel } from '../report/model.ts';
+import { reportPdf } from '../report/pdf.ts';
+import type { Store } from '../store/store.ts';
+import { nodeChecker } from './checker.ts';
+import { logFile, readLog } from './headLog.ts';
+import { nightBlocks } from './nightBlocks.ts';
+import { sealNight, type SealOptions } from './sealNight.ts';
+
+export interface ReportOptions extends Pick<SealOptions, 'data' | 'signer' | 'version'> {
+  readonly madeAt: string;
+  readonly reader: Reader;
+  /** Leaves out whatever names the car or a person. */
+  readonly anonymous?: boolean;
+  /** SHA-256 of a bundle that the report goes with. */
+  readonly bundle?: string;
+}
+
+/** The report of a stored recording. @throws NightdrawError not-found */
+export function reportOfNight(store: Store, recordingId: string, options: ReportOptions): ReportModel {
+  const recording = store.getRecording(recordingId);
+  const theCase = recording.caseId === null ? null : store.getCase(recording.caseId);
+  const night: ReportInput = {
+    recording,
+    case: theCase,
+    findings: findNight(nightInputOf(store, recordingId), analysisOptionsOf(theCase, {})),
+    events: store.listEvents(recordingId),
+    gaps: store.listGaps(recordingId),
+    columns: recording.channels.map((c) => store.readSamples(c.id)),
+    version: options.version,
+    madeAt: options.madeAt,
+    seal: {
+      key: fingerprintText(fingerprintOf(options.signer.publicKey, nodeChecker.sha256)),
+      root: sealedRoot(store, recordingId, options.data),
+      bundle: options.bundle ?? null,
+    },
+  };
+  return reportModel(options.anonymous === true ? withoutNames(night) : night, options.reader);
+}
+
+function sealedRoot(store: Store, id: string, data: string): string {
+  const { sealed, fresh } = nightBlocks(store, id, readLog(logFile(data, id)));
+  const hashes = [...sealed, ...fresh].map((block) => unhex(block.leaf.hash));
+  return hex(rootOf(hashes, nodeChecker.sha256));
+}
+
+function withoutNames(night: ReportInput): ReportInput {
+  const { recording } = night;
+  return {
+    ...night,
+    case: null,
+    recording: {
+      ...recording,
+      title: '',
+      provenance: '',
+      channels: recording.channels.map((c) => (c.meterKey.startsWith('file:') ? { ...c, meterName: '' } : c)),
+    },
+    events: withoutTexts({ events: [...night.events], gaps: [] }).events,
+  };
+}
+
+/** The sealed bundle with the workshop's report in it, as HTML and PDF. @throws as `sealNight` */
+export async function sealWithReport(
+  store: Store,
+  recordingId: string,
+  options: SealOptions,
+): Promise<Uint8Array> {
+  const model = reportOfNight(store, recordingId, {
+    ...options,
+    madeAt: options.sealedAt,
+    reader: 'workshop',
+    anonymous: options.without.includes('identity'),
+  });
+  const reports: Members = new Map([
+    ['report.html', utf8(reportHtml(model))],
+    ['report.pdf', await reportPdf(model, 'a4')],
+  ]);
+  return sealNight(store, recordingId, {
+    ...options,
+    extras: new Map([...(options.extras ?? []), ...reports]),
+  });
+}

@@ -1,0 +1,79 @@
+import { findNight } from '../battery/findings.ts';
+import { analysisOptionsOf, nightInputOf } from '../capture/nightInput.ts';
+import { makeBundle } from '../evidence/bundle.ts';
+import { faultOfHeads } from '../evidence/heads.ts';
+import { unhex } from '../evidence/octets.ts';
+import type { Signer } from '../evidence/signing.ts';
+import type { Part, SealedRecord } from '../evidence/statement.ts';
+import type { Members } from '../evidence/zip.ts';
+import { NightdrawError } from '../messages/errors.ts';
+import type { Case, Recording } from '../messages/records.ts';
+import type { Store } from '../store/store.ts';
+import { nodeChecker } from './checker.ts';
+import { logFile, readLog } from './headLog.ts';
+import { nightBlocks } from './nightBlocks.ts';
+
+export interface SealOptions {
+  readonly data: string;
+  readonly signer: Signer;
+  readonly version: string;
+  readonly sealedAt: string;
+  readonly without: readonly Part[];
+  /** Files to go along, by their name under data/. */
+  readonly extras?: Members;
+}
+
+/**
+ * Seals a stored recording as a bundle, with the blocks that were sealed while it was recorded where there are such.
+ * @throws NightdrawError not-found; conflict where the database is not what was sealed, or the recording still runs
+ */
+export function sealNight(store: Store, recordingId: string, options: SealOptions): Uint8Array {
+  const log = readLog(logFile(options.data, recordingId));
+  const night = nightBlocks(store, recordingId, log);
+  if (night.recording.state === 'recording')
+    throw new NightdrawError('conflict', 'The recording is still running; stop it first.');
+  const faults = [...night.faults, ...faultsOfLog(options.data, recordingId)];
+  if (faults.length > 0)
+    throw new NightdrawError('conflict', `This recording was changed after it was sealed. ${faults[0]!}`);
+  const theCase = night.recording.caseId === null ? null : store.getCase(night.recording.caseId);
+  const analysis = analysisOptionsOf(theCase, {});
+  return makeBundle(
+    {
+      id: recordingId,
+      sealedAt: options.sealedAt,
+      version: options.version,
+      record: sealedRecord(night.recording, theCase),
+      blocks: [...night.sealed, ...night.fresh],
+      events: night.events,
+      findings: { options: analysis, findings: findNight(nightInputOf(store, recordingId), analysis) },
+      heads: log.heads,
+      extras: options.extras ?? new Map<string, Uint8Array>(),
+      without: options.without,
+    },
+    options.signer,
+    nodeChecker.sha256,
+  );
+}
+
+/** What is wrong with the log of signed heads of a recording. */
+export function faultsOfLog(data: string, recordingId: string): string[] {
+  const { leaves, heads } = readLog(logFile(data, recordingId));
+  const hashes = leaves.map((l) => unhex(l.leaf.hash));
+  const fault = faultOfHeads(heads, hashes, nodeChecker);
+  return fault === null ? [] : [fault];
+}
+
+function sealedRecord(recording: Recording, theCase: Case | null): SealedRecord {
+  const { kind, title, startedAt, zone, durationMs, provenance } = recording;
+  const channels = recording.channels.map(({ id: _id, samples: _samples, ...input }) => input);
+  let about: SealedRecord['case'] = null;
+  if (theCase !== null) {
+    const { id: _id, createdAt: _at, demo: _demo, recordings: _n, ...rest } = theCase;
+    about = rest;
+  }
+  return {
+    schema: 'nightdraw.record/1',
+    recording: { kind, title, startedAt, zone, durationMs, provenance, channels },
+    case: about,
+  };
+}
