@@ -102,7 +102,8 @@ function panel(
   height: number,
 ): Shape[] {
   const colour = COLOUR[curve.unit];
-  const values = [...curve.min, ...curve.max];
+  const cut = (v: number) => (curve.cutAt === null ? v : Math.min(v, curve.cutAt));
+  const values = [...curve.min, ...curve.max].map(cut);
   const lowest = values.reduce((a, b) => Math.min(a, b), Infinity);
   const highest = values.reduce((a, b) => Math.max(a, b), -Infinity);
   const { from, to, step } = niceScale(curve.unit === 'A' ? Math.min(lowest, 0) : lowest, highest);
@@ -163,8 +164,8 @@ function panel(
   }
   for (const run of runsOf(curve, model.durationS)) {
     const points = run.flatMap((i) => [
-      [x(curve.t[i]!), y(curve.max[i]!)] as const,
-      [x(curve.t[i]!), y(curve.min[i]!)] as const,
+      [x(curve.t[i]!), y(cut(curve.max[i]!))] as const,
+      [x(curve.t[i]!), y(cut(curve.min[i]!))] as const,
     ]);
     out.push({ kind: 'line', points, colour, width: 0.7 });
   }

@@ -36,6 +36,8 @@ export interface Curve {
   readonly t: readonly number[];
   readonly min: readonly number[];
   readonly max: readonly number[];
+  /** Top of the scale where the highest peaks are cut off, so that what lies below can be read; else null. */
+  readonly cutAt: number | null;
 }
 
 export type Table = readonly (readonly string[])[];
@@ -77,7 +79,7 @@ export function reportModel(input: ReportInput, reader: Reader): ReportModel {
     notTested(findings),
     { title: 'Cautions', paragraphs: [], facts: [], bullets: CAUTIONS },
     ...sealSection(input),
-  ];
+  ].filter((s) => s.paragraphs.length + s.facts.length + s.bullets.length > 0);
   return {
     reader,
     title: 'Overnight battery report',
@@ -90,7 +92,7 @@ export function reportModel(input: ReportInput, reader: Reader): ReportModel {
     durationS: recording.durationMs / 1000,
     startedAt: recording.startedAt,
     zone: recording.zone,
-    curves: curvesOf(input),
+    curves: curvesOf(input, reader),
     thresholdV: findings.battery.thresholdV,
     marks: marksOf(findings, events, input.gaps, recording.durationMs / 1000),
     sections: reader === 'workshop' ? sections : sections.map(shortened),
@@ -201,21 +203,31 @@ export function figureRows(f: Findings): string[][] {
   ];
 }
 
-function curvesOf({ recording, columns }: ReportInput): Curve[] {
+function curvesOf({ recording, columns, findings }: ReportInput, reader: Reader): Curve[] {
   return recording.channels.flatMap(({ quantity, label }, k): Curve[] => {
     if (columns[k]!.length === 0) return [];
     const { t, min, max } = bucketsOf(columns[k]!, 0, recording.durationMs, BUCKETS);
     const unit = { current: 'A', voltage: 'V', temperature: 'degC' } as const;
-    return [
-      {
-        label: label === '' ? quantity : label,
-        unit: unit[quantity],
-        t: [...t],
-        min: [...min],
-        max: [...max],
-      },
-    ];
+    const whole: Curve = {
+      label: label === '' ? quantity : label,
+      unit: unit[quantity],
+      t: [...t],
+      min: [...min],
+      max: [...max],
+      cutAt: null,
+    };
+    const asleepS = findings.sleep.state === 'slept' ? (findings.sleep.timeToSleepS ?? 0) : 0;
+    const cutAt = quantity === 'current' && reader === 'workshop' ? enlargedTop(whole, asleepS) : null;
+    return cutAt === null ? [whole] : [whole, { ...whole, label: `${whole.label}, enlarged`, cutAt }];
   });
+}
+
+/** Where the night's draw would be a flat line under the peaks of the first minutes. */
+function enlargedTop({ t, max }: Curve, asleepS: number): number | null {
+  const asleep = max.filter((_, i) => t[i]! > asleepS).sort((a, b) => a - b);
+  const usual = asleep[Math.floor(0.95 * asleep.length)];
+  const highest = max.reduce((a, b) => Math.max(a, b), 0);
+  return usual === undefined || usual <= 0 || highest < 6 * usual ? null : 1.5 * usual;
 }
 
 const TOPICS = {

@@ -4,9 +4,40 @@ import type { ReportModel, Section } from './model.ts';
 import { INK } from './palette.ts';
 import { PAPERS, PdfSheet, type Paper } from './pdfSheet.ts';
 
+/** Sizes that are tried, largest first, until the customer's report fits its one page. */
+const SCALES = [0.9, 0.84, 0.78, 0.72, 0.66];
+
 /** The report as a PDF: vector chart, selectable text, page numbers, title and language in its metadata. */
 export async function reportPdf(model: ReportModel, paper: Paper): Promise<Uint8Array> {
+  if (model.reader === 'workshop') return (await written(model, paper, 1)).save();
+  for (const scale of SCALES) {
+    const pdf = await written(model, paper, scale);
+    if (pdf.getPageCount() === 1 || scale === SCALES.at(-1)) return pdf.save();
+  }
+  throw new RangeError('no size to try');
+}
+
+async function written(model: ReportModel, paper: Paper, scale: number): Promise<PDFDocument> {
   const pdf = await PDFDocument.create({ updateMetadata: false });
+  describe(pdf, model);
+  const fonts = {
+    plain: await pdf.embedFont(StandardFonts.Helvetica),
+    bold: await pdf.embedFont(StandardFonts.HelveticaBold),
+  };
+  const sheet = new PdfSheet(pdf, fonts, PAPERS[paper], scale);
+  head(sheet, model);
+  rows(sheet, model.about, fonts.plain, 110);
+  sheet.heading('Figures');
+  rows(sheet, model.figures, fonts.bold, 140, 130);
+  sheet.heading('The night');
+  sheet.drawing(drawNight(model, sheet.width, model.reader === 'customer' ? 84 * scale : 105));
+  for (const section of model.sections) sectionOf(sheet, section, fonts.plain);
+  const made = `Nightdraw ${model.version}, made ${model.madeAt.slice(0, 16).replace('T', ' ')} UTC`;
+  sheet.footers(`${model.title}: ${model.subject}`, made);
+  return pdf;
+}
+
+function describe(pdf: PDFDocument, model: ReportModel): void {
   const madeAt = new Date(model.madeAt);
   pdf.setTitle(`${model.title}: ${model.subject}`, { showInWindowTitleBar: true });
   pdf.setSubject(model.verdict.headline);
@@ -15,24 +46,6 @@ export async function reportPdf(model: ReportModel, paper: Paper): Promise<Uint8
   pdf.setLanguage('en-GB');
   pdf.setCreationDate(madeAt);
   pdf.setModificationDate(madeAt);
-  const fonts = {
-    plain: await pdf.embedFont(StandardFonts.Helvetica),
-    bold: await pdf.embedFont(StandardFonts.HelveticaBold),
-  };
-  const isShort = model.reader === 'customer';
-  const sheet = new PdfSheet(pdf, fonts, PAPERS[paper], isShort ? 0.88 : 1);
-  head(sheet, model);
-  rows(sheet, model.about, fonts.plain, 110);
-  sheet.heading('Figures');
-  rows(sheet, model.figures, fonts.bold, 140, 130);
-  sheet.heading('The night');
-  sheet.drawing(drawNight(model, sheet.width, isShort ? 74 : 120));
-  for (const section of model.sections) sectionOf(sheet, section, fonts.plain);
-  sheet.footers(
-    `${model.title}: ${model.subject}`,
-    `Nightdraw ${model.version}, made ${model.madeAt.slice(0, 16).replace('T', ' ')} UTC`,
-  );
-  return pdf.save();
 }
 
 function head(sheet: PdfSheet, { title, subject, verdict }: ReportModel): void {
@@ -44,13 +57,15 @@ function head(sheet: PdfSheet, { title, subject, verdict }: ReportModel): void {
     for (const text of verdict.because) sheet.text(text, { size: 9.5 });
     if (verdict.next !== null) sheet.text(`Next: ${verdict.next}`, { size: 9.5 });
   });
-  sheet.space(4);
+  sheet.space(9);
 }
 
 function sectionOf(sheet: PdfSheet, { title, paragraphs, facts, bullets }: Section, font: PDFFont): void {
   sheet.heading(title);
   for (const text of paragraphs) sheet.text(text, { size: 9 });
+  if (facts.length > 0) sheet.space(3);
   rows(sheet, facts, font, 120);
+  if (facts.length > 0) sheet.space(3);
   for (const text of bullets) sheet.text(text, { size: 9, indent: 12, bullet: true });
 }
 

@@ -72,6 +72,8 @@ export class PdfSheet {
       return { font, lines: wrapped(cell, font, size, room), x: MARGIN + edges[k]! };
     });
     const height = Math.max(...columns.map((c) => c.lines.length));
+    // A row is not torn apart where a page can hold it.
+    this.need(Math.min(height * size * 1.32, this.paper[1] / 3));
     for (let i = 0; i < height; i++) {
       this.need(size * 1.32);
       this.y -= size * 1.32;
