@@ -1,20 +1,14 @@
 import path from 'node:path';
-import { utf8 } from '../evidence/octets.ts';
-import { reportCsv } from '../report/csv.ts';
-import { reportHtml } from '../report/html.ts';
-import type { Reader, ReportModel } from '../report/model.ts';
-import { reportPdf } from '../report/pdf.ts';
+import type { Reader } from '../report/model.ts';
 import { PAPERS, type Paper } from '../report/pdfSheet.ts';
 import { signerIn } from '../sealing/keyFile.ts';
-import { reportOfNight } from '../sealing/reportNight.ts';
+import { REPORT_FORMATS, renderReport, reportOfNight } from '../sealing/reportNight.ts';
 import { UsageError, type Command } from './command.ts';
 import { DATA_OPTION, DATA_USAGE, onlyPositional, withStore } from './data.ts';
 import { dataFolder, VERSION } from './project.ts';
 import { writeOctets } from './writeFile.ts';
 
 const READERS: readonly Reader[] = ['workshop', 'customer'];
-const FORMATS = ['html', 'pdf', 'csv'] as const;
-type Format = (typeof FORMATS)[number];
 
 export const reportCommand: Command = {
   name: 'report',
@@ -41,8 +35,8 @@ export const reportCommand: Command = {
     const { output } = args.values;
     if (typeof output !== 'string') throw new UsageError('Say where to write the report: -o FILE.');
     const ending = path.extname(output).slice(1).toLowerCase();
-    const guessed = FORMATS.find((f) => f === ending) ?? 'pdf';
-    const format = oneOf('format', FORMATS, args.values.format ?? guessed);
+    const guessed = REPORT_FORMATS.find((f) => f === ending) ?? 'pdf';
+    const format = oneOf('format', REPORT_FORMATS, args.values.format ?? guessed);
     const paper = oneOf('paper', Object.keys(PAPERS) as Paper[], args.values.paper);
     const reader = oneOf('for', READERS, args.values.for);
     const data = dataFolder(context, args);
@@ -51,15 +45,10 @@ export const reportCommand: Command = {
       const madeAt = new Date().toISOString();
       return reportOfNight(store, id, { data, signer: signerIn(data), version: VERSION, madeAt, reader });
     });
-    writeOctets(path.resolve(context.cwd, output), await rendered(model, format, paper));
+    writeOctets(path.resolve(context.cwd, output), await renderReport(model, format, paper));
     return 0;
   },
 };
-
-async function rendered(model: ReportModel, format: Format, paper: Paper): Promise<Uint8Array> {
-  if (format === 'pdf') return reportPdf(model, paper);
-  return utf8(format === 'html' ? reportHtml(model) : reportCsv(model));
-}
 
 function oneOf<T extends string>(option: string, known: readonly T[], value: unknown): T {
   const found = known.find((name) => name === value);

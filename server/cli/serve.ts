@@ -64,7 +64,7 @@ export const serveCommand: Command = {
         clock: processClock,
       }),
     });
-    const app = createApp({ store, hub, version: VERSION, pageFolder: PAGE_FOLDER, log });
+    const app = createApp({ store, hub, version: VERSION, dataFolder: data, pageFolder: PAGE_FOLDER, log });
     const server = createServer(app);
     const live = attachLive({ server, hub, clock: processClock, log });
     try {

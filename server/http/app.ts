@@ -2,6 +2,7 @@ import express, { type Express } from 'express';
 import { NightdrawError } from '../messages/errors.ts';
 import { jsonBody } from './bodies.ts';
 import { caseRoutes } from './caseRoutes.ts';
+import { evidenceRoutes, keyRoutes } from './evidenceRoutes.ts';
 import { errorHandler } from './failures.ts';
 import { csvRoutes, importRoutes } from './fileRoutes.ts';
 import { refusalOf } from './guard.ts';
@@ -34,7 +35,8 @@ export function createApp(services: Services): Express {
   api.use(jsonBody(JSON_LIMIT));
   api.use('/status', statusRoutes(services));
   api.use('/cases', caseRoutes(services));
-  api.use('/recordings', recordingRoutes(services), csvRoutes(services));
+  api.use('/recordings', recordingRoutes(services), csvRoutes(services), evidenceRoutes(services));
+  api.use('/key', keyRoutes(services));
   api.use('/meters', meterRoutes(services));
   api.use('/virtual-car', virtualCarRoutes(services));
   api.use(() => {

@@ -6,6 +6,8 @@ export interface Services {
   readonly store: Store;
   readonly hub: Hub;
   readonly version: string;
+  /** Where the signing key and the logs of seals are. */
+  readonly dataFolder: string;
   /** The built page. */
   readonly pageFolder: string;
   readonly log: (line: string) => void;

@@ -54,7 +54,7 @@ export function drawNight(model: ReportModel, width: number, panelHeight: number
     y += LANE;
   }
   for (const curve of model.curves) {
-    y += 14;
+    y += 19;
     shapes.push(...panel(curve, model, x, y, width, panelHeight));
     y += panelHeight;
   }

@@ -38,7 +38,7 @@ const STYLE = `
 :root{color-scheme:light}body{margin:0;background:${INK.sunk};color:${INK.ink};font:15px/1.45 system-ui,sans-serif}
 main{max-width:760px;margin:0 auto;padding:24px;background:${INK.ground}}
 h1{margin:0;font-size:24px;color:${INK.lamp}}header p{margin:2px 0 16px;color:${INK.ink2}}h2{font-size:17px;margin:22px 0 6px}
-table{border-collapse:collapse;width:100%}td{padding:4px 10px 4px 0;border-bottom:1px solid ${INK.rule};vertical-align:top;overflow-wrap:anywhere}
+table{border-collapse:collapse;width:100%;margin:10px 0}td{padding:4px 10px 4px 0;border-bottom:1px solid ${INK.rule};vertical-align:top;overflow-wrap:anywhere}
 td:first-child{width:11em;color:${INK.ink2}}.verdict{border-left:6px solid;padding:8px 14px;background:${INK.sunk}}
 .verdict h2{margin:0}.verdict p{margin:4px 0}.act{border-color:${INK.act}}.watch{border-color:${INK.watch}}.fine{border-color:${INK.fine}}
 .unknown{border-color:${INK.unknown}}svg{width:100%;height:auto}footer{margin-top:24px;color:${INK.ink2};font-size:13px}

@@ -29,8 +29,10 @@ async function written(model: ReportModel, paper: Paper, scale: number): Promise
   rows(sheet, model.about, fonts.plain, 110);
   sheet.heading('Figures');
   rows(sheet, model.figures, fonts.bold, 140, 130);
-  sheet.heading('The night');
-  sheet.drawing(drawNight(model, sheet.width, model.reader === 'customer' ? 84 * scale : 105));
+  const panel = model.reader === 'customer' ? 84 * scale : Math.min(110, 270 / model.curves.length);
+  const chart = drawNight(model, sheet.width, panel);
+  sheet.heading('The night', chart.height);
+  sheet.drawing(chart);
   for (const section of model.sections) sectionOf(sheet, section, fonts.plain);
   const made = `Nightdraw ${model.version}, made ${model.madeAt.slice(0, 16).replace('T', ' ')} UTC`;
   sheet.footers(`${model.title}: ${model.subject}`, made);

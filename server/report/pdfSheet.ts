@@ -53,9 +53,9 @@ export class PdfSheet {
     });
   }
 
-  /** A heading never stands alone at the foot of a page. */
-  heading(text: string): void {
-    this.need(52 * this.scale);
+  /** A heading never stands alone at the foot of a page: so much of what follows must fit below it. */
+  heading(text: string, following = 24): void {
+    this.need(28 * this.scale + following);
     this.space(9);
     this.text(text, { size: 12, bold: true, colour: INK.lamp });
     this.space(2);

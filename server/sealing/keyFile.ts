@@ -43,6 +43,11 @@ export function signerIn(data: string): Signer {
   });
 }
 
+/** Name of the key that signs now, 64 hexadecimal digits. @throws NightdrawError store-failed */
+export function fingerprintIn(data: string): string {
+  return fingerprintOf(signerIn(data).publicKey, nodeChecker.sha256);
+}
+
 /** Makes a new key; the old one signs that it is replaced, and is then gone. @returns the new one's signer */
 export function replaceKey(data: string): Signer {
   const old = signerIn(data);

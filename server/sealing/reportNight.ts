@@ -5,14 +5,19 @@ import { rootOf } from '../evidence/merkle.ts';
 import { hex, unhex, utf8 } from '../evidence/octets.ts';
 import { fingerprintOf, fingerprintText } from '../evidence/signing.ts';
 import type { Members } from '../evidence/zip.ts';
+import { reportCsv } from '../report/csv.ts';
 import { reportHtml } from '../report/html.ts';
 import { reportModel, type Reader, type ReportInput, type ReportModel } from '../report/model.ts';
 import { reportPdf } from '../report/pdf.ts';
+import type { Paper } from '../report/pdfSheet.ts';
 import type { Store } from '../store/store.ts';
 import { nodeChecker } from './checker.ts';
 import { logFile, readLog } from './headLog.ts';
 import { nightBlocks } from './nightBlocks.ts';
 import { sealNight, type SealOptions } from './sealNight.ts';
+
+export const REPORT_FORMATS = ['html', 'pdf', 'csv'] as const;
+export type ReportFormat = (typeof REPORT_FORMATS)[number];
 
 export interface ReportOptions extends Pick<SealOptions, 'data' | 'signer' | 'version'> {
   readonly madeAt: string;
@@ -43,6 +48,16 @@ export function reportOfNight(store: Store, recordingId: string, options: Report
     },
   };
   return reportModel(options.anonymous === true ? withoutNames(night) : night, options.reader);
+}
+
+/** The report as the octets of a file; only a PDF has a paper. */
+export async function renderReport(
+  model: ReportModel,
+  format: ReportFormat,
+  paper: Paper,
+): Promise<Uint8Array> {
+  if (format === 'pdf') return reportPdf(model, paper);
+  return utf8(format === 'html' ? reportHtml(model) : reportCsv(model));
 }
 
 function sealedRoot(store: Store, id: string, data: string): string {

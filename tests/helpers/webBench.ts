@@ -46,7 +46,13 @@ export async function createWebBench(options: Partial<BenchOptions> = {}): Promi
   writeFileSync(path.join(pageFolder, '.secret'), 'secret');
   writeFileSync(path.join(bench.folder, 'outside.txt'), 'outside');
   const log: string[] = [];
-  const services = { ...bench, version: '0.0.0', pageFolder, log: (line: string) => log.push(line) };
+  const services = {
+    ...bench,
+    version: '0.0.0',
+    dataFolder: bench.folder,
+    pageFolder,
+    log: (line: string) => log.push(line),
+  };
   const server = createServer(createApp(services));
   const live = attachLive({
     server,

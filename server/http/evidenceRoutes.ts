@@ -1,0 +1,70 @@
+import { Router, type Response } from 'express';
+import { z } from 'zod';
+import { idSchema } from '../messages/records.ts';
+import { fingerprintIn, signerIn } from '../sealing/keyFile.ts';
+import { REPORT_FORMATS, renderReport, reportOfNight, sealWithReport } from '../sealing/reportNight.ts';
+import type { Services } from './services.ts';
+
+const reportQuerySchema = z.object({
+  paper: z.enum(['a4', 'letter']).default('a4'),
+  for: z.enum(['workshop', 'customer']).default('workshop'),
+});
+const bundleQuerySchema = z.object({
+  without: z.enum(['', 'identity', 'photos', 'identity,photos']).default(''),
+});
+const formatSchema = z.enum(REPORT_FORMATS);
+const TYPE = {
+  html: 'text/html; charset=utf-8',
+  pdf: 'application/pdf',
+  csv: 'text/csv; charset=utf-8; header=present',
+} as const;
+
+/** Reports and sealed bundles of recordings, as files to keep. */
+export function evidenceRoutes({ store, dataFolder, version }: Services): Router {
+  const router = Router();
+
+  router.get('/:id/report.:format', async (request, response) => {
+    const id = idSchema.parse(request.params.id);
+    const format = formatSchema.parse(request.params.format);
+    const { paper, for: reader } = reportQuerySchema.parse(request.query);
+    store.getRecording(id);
+    const signer = signerIn(dataFolder);
+    const madeAt = new Date().toISOString();
+    const model = reportOfNight(store, id, { data: dataFolder, signer, version, madeAt, reader });
+    attach(response, TYPE[format], `nightdraw-report-${id}.${format}`);
+    response.end(await renderReport(model, format, paper));
+  });
+
+  /** Sealed on demand; without identity it names no car, no person and no note. */
+  router.get('/:id/bundle.zip', async (request, response) => {
+    const id = idSchema.parse(request.params.id);
+    const { without } = bundleQuerySchema.parse(request.query);
+    store.getRecording(id);
+    const parts = without.split(',').filter((part) => part === 'identity' || part === 'photos');
+    const bundle = await sealWithReport(store, id, {
+      data: dataFolder,
+      signer: signerIn(dataFolder),
+      version,
+      sealedAt: new Date().toISOString(),
+      without: parts,
+    });
+    attach(response, 'application/zip', `nightdraw-${id}.zip`);
+    response.end(bundle);
+  });
+
+  return router;
+}
+
+/** The fingerprint of the key that signs here, for the page to show. */
+export function keyRoutes({ dataFolder }: Services): Router {
+  const router = Router();
+  router.get('/', (_request, response) => {
+    response.json({ fingerprint: fingerprintIn(dataFolder) });
+  });
+  return router;
+}
+
+function attach(response: Response, type: string, name: string): void {
+  response.set('Content-Type', type);
+  response.set('Content-Disposition', `attachment; filename="${name}"`);
+}
