@@ -13,6 +13,7 @@ export const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   export: async () => (await import('./export.ts')).exportCommand,
   report: async () => (await import('./report.ts')).reportCommand,
   seal: async () => (await import('./seal.ts')).sealCommand,
+  timestamp: async () => (await import('./timestamp.ts')).timestampCommand,
   verify: async () => (await import('./verify.ts')).verifyCommand,
 };
 

@@ -62,6 +62,10 @@ function linesOf(found: Verification, known: readonly string[]): string[] {
       : 'a key that this computer does not know; compare it with what the signer told you';
     lines.push(`Signed by ${fingerprintText(found.signedBy)} (${whose}).`);
   }
+  if (found.stampedAt !== null)
+    lines.push(
+      `Time stamp of ${found.stampedAt}; openssl ts -verify tells whether its authority can be trusted.`,
+    );
   if (found.container === 'anew')
     lines.push('The zip file was packed anew by another program; what is in it was compared.');
   if (found.findings !== null && !found.findings.same)

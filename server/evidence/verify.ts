@@ -6,6 +6,7 @@ import { leafHash, rootOf } from './merkle.ts';
 import { hex, textOfUtf8, unhex, utf8 } from './octets.ts';
 import { fingerprintOf, publicKeyOfPem, type Checker } from './signing.ts';
 import { readDocument, statementSchema, type Statement } from './statement.ts';
+import { readTimestamp } from './timestamp.ts';
 import { unzip, ZipError, type Members, type Unzipped } from './zip.ts';
 
 export interface Difference {
@@ -31,6 +32,8 @@ export interface Verification {
   /** Null where the signature is not that of the key in the bundle. */
   readonly signedBy: string | null;
   readonly findings: { readonly sealed: Findings; readonly now: Findings; readonly same: boolean } | null;
+  /** When a time-stamping authority says it had the signature; its own signature is for openssl to check. */
+  readonly stampedAt: string | null;
   /** Null unless intact. */
   readonly contents: Contents | null;
 }
@@ -51,7 +54,7 @@ export function verifyBundle(file: Uint8Array, checker: Checker, options: Verify
   } catch (error) {
     if (!(error instanceof ZipError)) throw error;
     const sentence = `This is not an intact sealed bundle: ${error.message}.`;
-    return { ...nothing, status: 'unreadable', sentence, findings: null, contents: null };
+    return { ...nothing, status: 'unreadable', sentence, findings: null, stampedAt: null, contents: null };
   }
 }
 
@@ -106,6 +109,7 @@ class Check {
     this.checkTags();
     this.checkPayload();
     if (this.statement !== null) this.checkTree(this.statement);
+    const stampedAt = this.checkTimestamp();
     const contents = this.isClean() && this.statement !== null ? this.contentsOf(this.statement) : null;
     const findings = contents === null ? null : this.findingsOf(contents);
     const isIntact = this.isClean() && contents !== null;
@@ -118,6 +122,7 @@ class Check {
       statement: this.statement,
       signedBy: this.signedBy,
       findings,
+      stampedAt,
       contents: isIntact ? contents : null,
     };
   }
@@ -208,6 +213,15 @@ class Check {
       this.faults.push(`The log kept while recording has ${lines.length} heads; ${heads} were sealed.`);
     const fault = faultOfHeads(lines, hashes, this.checker);
     if (fault !== null) this.faults.push(fault);
+  }
+
+  private checkTimestamp(): string | null {
+    const { tags } = this.bag;
+    const [reply, signature] = [tags.get('timestamp.tsr'), tags.get('statement.sig')];
+    if (reply === undefined || signature === undefined) return null;
+    const timestamp = orNull(() => readTimestamp(reply, signature, this.checker.sha256));
+    if (timestamp === null) this.differ('timestamp.tsr', 'not-valid');
+    return timestamp?.at ?? null;
   }
 
   private contentsOf(statement: Statement): Contents | null {
