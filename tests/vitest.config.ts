@@ -5,8 +5,8 @@ export default defineConfig({
     root: new URL('..', import.meta.url).pathname,
     include: ['tests/**/*.test.ts'],
     exclude: ['node_modules', '.build'],
-    testTimeout: 20_000,
-    hookTimeout: 60_000,
+    testTimeout: 60_000,
+    hookTimeout: 120_000,
     maxWorkers: 2,
     // Radios and browsers in real time share a build server's two cores with the rest: one more chance there,
     // none on a contributor's machine.
