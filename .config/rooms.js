@@ -113,13 +113,13 @@ export const ROOMS = [
   {
     room: 'web/parts',
     pure: false,
-    mayImport: [CORE, MESSAGES, 'web/state', 'web/chart', 'web/sync'],
-    packages: ['preact', 'preact/*'],
+    mayImport: [CORE, MESSAGES, EVIDENCE, 'web/state', 'web/chart', 'web/sync'],
+    packages: ['preact', 'preact/*', '@noble/*'],
   },
   {
     room: 'web/pages',
     pure: false,
-    mayImport: [CORE, MESSAGES, 'web/state', 'web/chart', 'web/sync', 'web/parts'],
+    mayImport: [CORE, MESSAGES, EVIDENCE, 'web/state', 'web/chart', 'web/sync', 'web/parts'],
     packages: ['preact', 'preact/*'],
   },
 ];

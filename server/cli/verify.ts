@@ -1,8 +1,8 @@
 import path from 'node:path';
 import { readBytes } from '../capture/import.ts';
 import { fingerprintText } from '../evidence/signing.ts';
-import { verifyBundle, type Difference, type Verification } from '../evidence/verify.ts';
-import { durationText } from '../messages/figures.ts';
+import { verifyBundle, type Verification } from '../evidence/verify.ts';
+import { differenceText } from '../evidence/words.ts';
 import { idSchema } from '../messages/records.ts';
 import { verdictOf } from '../messages/sentences.ts';
 import { nodeChecker } from '../sealing/checker.ts';
@@ -75,21 +75,6 @@ function linesOf(found: Verification, known: readonly string[]): string[] {
       `  now:    ${verdictOf(found.findings.now).headline}`,
     );
   return lines;
-}
-
-const WHAT = {
-  changed: 'is not as it was sealed',
-  missing: 'is missing',
-  'not-sealed': 'was not sealed',
-  'not-valid': 'cannot be read',
-};
-
-function differenceText({ file, what, block, fromS, toS }: Difference): string {
-  const place =
-    block === null
-      ? ''
-      : `, block ${block}, ${durationText(fromS!)} to ${durationText(toS!)} after the start`;
-  return `${file}${place}: ${WHAT[what]}.`;
 }
 
 function verifyRecording(id: string, context: CommandContext, args: ParsedArgs): number {

@@ -17,6 +17,7 @@
  *   meters      regions "In this browser", "At the server", "The virtual car"; buttons "Look for meters",
  *               "Connect NAME", "Disconnect NAME", "Start the virtual car", "Touch the handle", "Wake a module",
  *               "Stop the virtual car"
+ *   verify      file field "Sealed bundle"; region "Answer"
  */
 import type { JSX } from 'preact';
 import type { Route } from '../state/route.ts';
@@ -32,6 +33,7 @@ import { MetersPage } from './meters.tsx';
 import { NightPage } from './night.tsx';
 import { RecordingsPage } from './recordings.tsx';
 import { StartPage } from './start.tsx';
+import { VerifyPage } from './verify.tsx';
 
 export function Page(): JSX.Element {
   const route = useRoute();
@@ -59,6 +61,8 @@ function pageOf(route: Route): JSX.Element {
       return <MetersPage />;
     case 'help':
       return <HelpPage />;
+    case 'verify':
+      return <VerifyPage />;
     case 'lost':
       return <PageTitle title="There is no such page" line="Choose one of the places above." />;
   }

@@ -98,6 +98,16 @@ function Night(p: {
         <LinkButton href={csvPath(recording.id)} download={`${recording.title}.csv`}>
           Download CSV
         </LinkButton>
+        {recording.state === 'stopped' && (
+          <>
+            <LinkButton href={`/api/recordings/${recording.id}/report.pdf`} download="report.pdf">
+              Report
+            </LinkButton>
+            <LinkButton href={`/api/recordings/${recording.id}/bundle.zip`} download="bundle.zip">
+              Sealed bundle
+            </LinkButton>
+          </>
+        )}
       </PageTitle>
       <Problem sentence={p.problem} onRetry={p.onAgain} />
       {findings === null && p.problem === null && <Waiting>Working out the findings.</Waiting>}

@@ -21,6 +21,7 @@ export function RecordingsPage(): JSX.Element {
           Start a recording
         </LinkButton>
         <ImportCsv caseId={null} />
+        <LinkButton href="#/verify">Verify a bundle</LinkButton>
       </PageTitle>
       <Problem sentence={list.problem} onRetry={list.reload} />
       {list.value === null && list.problem === null && <Waiting>Reading the recordings.</Waiting>}

@@ -11,6 +11,7 @@ export type Route =
   | { readonly page: 'live'; readonly caseId: string | null }
   | { readonly page: 'meters' }
   | { readonly page: 'help' }
+  | { readonly page: 'verify' }
   | { readonly page: 'lost' };
 
 /** The places of the main navigation, in the order shown, with the letter that goes there after "g". */
@@ -34,7 +35,13 @@ export function routeOf(hash: string): Route {
   const [first, second, third] = parts;
   if (first === undefined) return { page: 'start' };
   if (parts.length === 1) {
-    if (first === 'cases' || first === 'recordings' || first === 'meters' || first === 'help')
+    if (
+      first === 'cases' ||
+      first === 'recordings' ||
+      first === 'meters' ||
+      first === 'help' ||
+      first === 'verify'
+    )
       return { page: first };
     if (first === 'live') return { page: 'live', caseId: null };
   }
@@ -58,6 +65,7 @@ export function hashOf(route: Route): string {
     case 'recordings':
     case 'meters':
     case 'help':
+    case 'verify':
       return `#/${route.page}`;
     case 'case':
       return `#/cases/${route.id}`;
@@ -85,6 +93,7 @@ export function placeOf(route: Route): Place | null {
     case 'night':
       return 'recordings';
     case 'help':
+    case 'verify':
     case 'lost':
       return null;
   }
