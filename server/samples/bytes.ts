@@ -22,6 +22,18 @@ export class ByteWriter {
     this.buffer[this.length++] = n;
   }
 
+  u16(n: number): void {
+    this.room(2);
+    this.buffer[this.length++] = n & 0xff;
+    this.buffer[this.length++] = n >>> 8;
+  }
+
+  raw(bytes: Uint8Array): void {
+    this.room(bytes.length);
+    this.buffer.set(bytes, this.length);
+    this.length += bytes.length;
+  }
+
   u32(n: number): void {
     this.room(4);
     this.view.setUint32(this.length, n, true);
@@ -71,7 +83,7 @@ export class ByteReader {
   private readonly view: DataView;
 
   constructor(
-    private readonly bytes: Uint8Array,
+    readonly bytes: Uint8Array,
     public at: number,
     private readonly end: number,
   ) {
@@ -87,6 +99,18 @@ export class ByteReader {
 
   u8(): number {
     return this.view.getUint8(this.take(1));
+  }
+
+  /** Steps over `n` bytes and returns where they begin. */
+  skip(n: number): number {
+    return this.take(n);
+  }
+
+  u16s(n: number): Uint16Array {
+    let at = this.take(2 * n);
+    const out = new Uint16Array(n);
+    for (let i = 0; i < n; i++, at += 2) out[i] = this.bytes[at]! | (this.bytes[at + 1]! << 8);
+    return out;
   }
 
   u32(): number {

@@ -1,6 +1,7 @@
 import type Database from 'better-sqlite3';
 import { NightdrawError } from '../messages/errors.ts';
 import type { Gap, RecordingEvent } from '../messages/records.ts';
+import { joinColumns, type SampleColumns } from '../samples/columns.ts';
 import { noRecording } from './recordings.ts';
 import type { SampleTables } from './samples.ts';
 import type { Commit, CommitResult, Store } from './store.ts';
@@ -23,14 +24,17 @@ export function noChannel(): NightdrawError {
   return new NightdrawError('not-found', 'The recording has no such channel.');
 }
 
-type CommitMethods = Pick<Store, 'commit' | 'lastBatch' | 'readSamples' | 'listGaps' | 'listEvents'>;
+type CommitMethods = Pick<
+  Store,
+  'commit' | 'lastBatch' | 'readSamples' | 'partsOf' | 'listGaps' | 'listEvents'
+>;
 
 export function commitMethods(db: Database.Database, samples: SampleTables): CommitMethods {
   const exists = db.prepare('SELECT 1 FROM recordings WHERE id = ?').pluck();
-  const channelIds = db
-    .prepare<[string], number>('SELECT id FROM channels WHERE recording_id = ? ORDER BY id')
-    .pluck();
-  const channelExists = db.prepare('SELECT 1 FROM channels WHERE id = ?').pluck();
+  const channels = db.prepare<[string], { id: number; meterKey: string }>(
+    'SELECT id, meter_key AS meterKey FROM channels WHERE recording_id = ? ORDER BY id',
+  );
+  const recordingOf = db.prepare<[number], string>('SELECT recording_id FROM channels WHERE id = ?').pluck();
   const batch = db
     .prepare<[string, string], number>('SELECT number FROM batches WHERE recording_id = ? AND meter_key = ?')
     .pluck();
@@ -62,16 +66,23 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
       if (step.batch.number > upTo + 1) return { kind: 'out-of-order', expected: upTo + 1 };
       setBatch.run(step.recordingId, step.batch.meterKey, step.batch.number);
     }
-    const known = new Set(channelIds.all(step.recordingId));
+    const known = new Map(channels.all(step.recordingId).map((c) => [c.id, c.meterKey]));
+    const byMeter = new Map<string, Map<number, SampleColumns>>();
     for (const { channelId, columns } of step.samples) {
-      if (!known.has(channelId)) throw noChannel();
-      try {
-        samples.append(channelId, columns);
-      } catch (error) {
-        if (error instanceof RangeError)
-          throw new NightdrawError('bad-request', 'The samples hold a value that is not a finite number.');
-        throw error;
-      }
+      const meterKey = known.get(channelId);
+      if (meterKey === undefined) throw noChannel();
+      if (columns.length === 0) continue;
+      let own = byMeter.get(meterKey);
+      if (own === undefined) byMeter.set(meterKey, (own = new Map<number, SampleColumns>()));
+      const before = own.get(channelId);
+      own.set(channelId, before === undefined ? columns : joinColumns([before, columns]));
+    }
+    try {
+      for (const [meterKey, own] of byMeter) samples.append(step.recordingId, meterKey, own);
+    } catch (error) {
+      if (error instanceof RangeError)
+        throw new NightdrawError('bad-request', 'The samples hold a value that is not a finite number.');
+      throw error;
     }
     for (const gap of step.gaps) {
       if (!known.has(gap.channelId)) throw noChannel();
@@ -82,13 +93,23 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     return { kind: 'stored' };
   };
 
+  const recordingWith = (channelId: number): string => {
+    const id = recordingOf.get(channelId);
+    if (id === undefined) throw noChannel();
+    return id;
+  };
+  // One transaction: another process must not fold the tail between blocks and tail. The bytes are read after it,
+  // because a transaction that met a damaged page cannot end.
+  const partsOf = db.transaction((channelId: number, fromMs: number, toMs: number) =>
+    samples.parts(recordingWith(channelId), channelId, fromMs, toMs),
+  );
+
   return {
-    commit: (step) => db.transaction(commit).immediate(step),
+    commit: (step) => samples.undoing(() => db.transaction(commit).immediate(step)),
     lastBatch,
-    readSamples(channelId, fromMs = -Infinity, toMs = Infinity) {
-      if (channelExists.get(channelId) === undefined) throw noChannel();
-      return samples.read(channelId, fromMs, toMs);
-    },
+    readSamples: (channelId, fromMs = -Infinity, toMs = Infinity) =>
+      joinColumns([...partsOf(channelId, fromMs, toMs)]),
+    partsOf: (channelId) => partsOf(channelId, -Infinity, Infinity),
     listGaps(recordingId) {
       requireRecording(recordingId);
       const stored: Gap[] = gaps.all(recordingId).map((row) => ({
@@ -97,8 +118,7 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
         endMs: row.end_ms,
         reason: row.reason,
       }));
-      const damaged = channelIds.all(recordingId).flatMap((id) => samples.damaged(id));
-      return [...stored, ...damaged].sort((a, b) => a.startMs - b.startMs);
+      return [...stored, ...samples.damaged(recordingId)].sort((a, b) => a.startMs - b.startMs);
     },
     listEvents(recordingId) {
       requireRecording(recordingId);

@@ -103,6 +103,54 @@ export const MIGRATIONS: readonly string[] = [
     value TEXT NOT NULL
   ) STRICT, WITHOUT ROWID;
   `,
+  // Channels of one meter share their times. Blocks of one channel stay as they are, each channel a series of its own.
+  `
+  CREATE TABLE series (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    recording_id TEXT NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
+    meter_key TEXT NOT NULL,
+    members TEXT NOT NULL,
+    UNIQUE (recording_id, meter_key, members)
+  ) STRICT;
+  INSERT INTO series (recording_id, meter_key, members)
+    SELECT recording_id, meter_key, '[' || id || ']' FROM channels;
+
+  ALTER TABLE blocks RENAME TO blocks_1;
+  ALTER TABLE tails RENAME TO tails_1;
+  DROP INDEX blocks_of_channel;
+
+  CREATE TABLE blocks (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    series_id INTEGER NOT NULL REFERENCES series (id) ON DELETE CASCADE,
+    count INTEGER NOT NULL,
+    from_ms REAL NOT NULL,
+    to_ms REAL NOT NULL,
+    pyramid BLOB,
+    bytes BLOB NOT NULL
+  ) STRICT;
+  INSERT INTO blocks (id, series_id, count, from_ms, to_ms, bytes)
+    SELECT b.id, s.id, b.count, b.from_ms, b.to_ms, b.bytes
+    FROM blocks_1 b JOIN series s ON s.members = '[' || b.channel_id || ']' ORDER BY b.id;
+  -- Holds all that is needed to say which span is lost where a block's own page is damaged.
+  CREATE INDEX blocks_of_series ON blocks (series_id, id, count, from_ms, to_ms);
+
+  CREATE TABLE tails (
+    id INTEGER PRIMARY KEY,
+    series_id INTEGER NOT NULL REFERENCES series (id) ON DELETE CASCADE,
+    count INTEGER NOT NULL,
+    from_ms REAL NOT NULL,
+    to_ms REAL NOT NULL,
+    bytes BLOB NOT NULL
+  ) STRICT;
+  UPDATE channels SET samples = samples -
+    (SELECT coalesce(sum(t.count), 0) FROM tails_1 t WHERE t.channel_id = channels.id);
+  INSERT INTO tails (series_id, count, from_ms, to_ms, bytes)
+    SELECT s.id, t.count, t.from_ms, t.to_ms, t.bytes
+    FROM tails_1 t JOIN series s ON s.members = '[' || t.channel_id || ']' ORDER BY t.channel_id, t.number;
+
+  DROP TABLE blocks_1;
+  DROP TABLE tails_1;
+  `,
 ];
 
 /**

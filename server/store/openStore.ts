@@ -7,7 +7,7 @@ import { commitMethods } from './commits.ts';
 import { guarded } from './errors.ts';
 import { migrate } from './migrations.ts';
 import { recordingMethods } from './recordings.ts';
-import { sampleTables } from './samples.ts';
+import { SampleTables } from './samples.ts';
 import type { Store } from './store.ts';
 
 /** How long a write waits for another process (a running server, an import) before it gives up. */
@@ -45,12 +45,13 @@ export function storeOn(db: Database.Database): Store {
   db.pragma('synchronous = FULL');
   db.pragma('foreign_keys = ON');
   migrate(db);
+  const samples = new SampleTables(db);
   const store: Store = {
     ...caseMethods(db),
-    ...recordingMethods(db),
-    ...commitMethods(db, sampleTables(db)),
+    ...recordingMethods(db, samples),
+    ...commitMethods(db, samples),
     ...settingMethods(db),
-    atomically: (work) => db.transaction(work).immediate(),
+    atomically: (work) => samples.undoing(() => db.transaction(work).immediate()),
     close: () => void db.close(),
   };
   return guardAll(store, () => db.open);

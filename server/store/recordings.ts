@@ -3,6 +3,7 @@ import { NightdrawError } from '../messages/errors.ts';
 import type { Channel, ChannelInput, Recording } from '../messages/records.ts';
 import { noCase } from './cases.ts';
 import { newId } from './ids.ts';
+import type { SampleTables } from './samples.ts';
 import type { Store } from './store.ts';
 
 interface RecordingRow {
@@ -30,7 +31,7 @@ interface ChannelRow {
   last_ms: number;
 }
 
-function channelOf(row: ChannelRow): Channel {
+function channelOf(row: ChannelRow, open: number): Channel {
   return {
     id: row.id,
     meterKey: row.meter_key,
@@ -40,7 +41,7 @@ function channelOf(row: ChannelRow): Channel {
     quantity: row.quantity,
     label: row.label,
     apertureMs: row.aperture_ms,
-    samples: row.samples,
+    samples: row.samples + open,
   };
 }
 
@@ -59,7 +60,7 @@ type RecordingMethods = Pick<
   | 'deleteRecording'
 >;
 
-export function recordingMethods(db: Database.Database): RecordingMethods {
+export function recordingMethods(db: Database.Database, samples: SampleTables): RecordingMethods {
   const insert = db.prepare(
     `INSERT INTO recordings (id, case_id, kind, title, state, started_at, zone, duration_ms, provenance)
      VALUES (@id, @caseId, @kind, @title, @state, @startedAt, @zone, 0, @provenance)`,
@@ -89,8 +90,10 @@ export function recordingMethods(db: Database.Database): RecordingMethods {
   const requireCase = (id: string | null): void => {
     if (id !== null && caseExists.get(id) === undefined) throw noCase();
   };
-  const recordingOf = (row: RecordingRow): Recording => {
+  // One transaction: another process must not fold the tail between channels and tail.
+  const recordingOf = db.transaction((row: RecordingRow): Recording => {
     const rows = channels.all(row.id);
+    const open = samples.tails.channelsOf(row.id);
     return {
       id: row.id,
       caseId: row.case_id,
@@ -100,11 +103,14 @@ export function recordingMethods(db: Database.Database): RecordingMethods {
       startedAt: row.started_at,
       zone: row.zone,
       // Late batches of a page may reach further than the moment of stopping.
-      durationMs: rows.reduce((latest, c) => Math.max(latest, c.last_ms), row.duration_ms),
+      durationMs: rows.reduce(
+        (latest, c) => Math.max(latest, c.last_ms, open.get(c.id)?.lastMs ?? 0),
+        row.duration_ms,
+      ),
       provenance: row.provenance,
-      channels: rows.map(channelOf),
+      channels: rows.map((c) => channelOf(c, open.get(c.id)?.samples.length ?? 0)),
     };
-  };
+  });
   const getRecording = (id: string): Recording => recordingOf(rowOf(id));
 
   const addChannel = (recordingId: string, input: ChannelInput): Channel => {
@@ -137,13 +143,20 @@ export function recordingMethods(db: Database.Database): RecordingMethods {
       })(),
     addChannel: (recordingId, input) => db.transaction(addChannel)(recordingId, input),
     getRecording,
-    listRecordings: (caseId) => (caseId === undefined ? all.all() : ofCase.all(caseId)).map(recordingOf),
-    stopRecording(id, durationMs) {
-      if (rowOf(id).state === 'stopped')
-        throw new NightdrawError('conflict', 'The recording is stopped already.');
-      stop.run(durationMs, id);
-      return getRecording(id);
-    },
+    listRecordings: (caseId) =>
+      (caseId === undefined ? all.all() : ofCase.all(caseId)).map((row) => recordingOf(row)),
+    stopRecording: (id, durationMs) =>
+      samples.undoing(() =>
+        db
+          .transaction(() => {
+            if (rowOf(id).state === 'stopped')
+              throw new NightdrawError('conflict', 'The recording is stopped already.');
+            stop.run(durationMs, id);
+            samples.closeAll(id);
+            return getRecording(id);
+          })
+          .immediate(),
+      ),
     moveRecording(id, caseId) {
       rowOf(id);
       requireCase(caseId);

@@ -1,149 +1,157 @@
 import type Database from 'better-sqlite3';
-import { BlockError, blockInfo, decodeBlock, encodeBlock } from '../samples/block.ts';
-import { joinColumns, sliceColumns, type SampleColumns } from '../samples/columns.ts';
 import type { Gap } from '../messages/records.ts';
+import { joinColumns, type SampleColumns } from '../samples/columns.ts';
+import { columnsAt, type Instants } from '../samples/instants.ts';
+import { shareEqualTimes, shareTimes, sliceInstants } from '../samples/merge.ts';
+import { blockTables, type BlockRow, type BlockTables } from './blocks.ts';
+import { seriesTable, type SeriesTable } from './series.ts';
+import { Tails } from './tails.ts';
+
+/** Instants in a closed block. */
+export const BLOCK_INSTANTS = 8192;
 
 /**
- * Samples of one channel live in two tables: closed blocks of BLOCK_SAMPLES, and an open tail with one small
- * block for each commit. When the tail is long enough it is folded into closed blocks in the same transaction.
+ * Samples live in two tables: closed blocks of BLOCK_INSTANTS, and an open tail with one small block for each
+ * commit and meter. When a meter's tail is long enough, it is folded into closed blocks in the same transaction.
  */
-export const BLOCK_SAMPLES = 8192;
-
-interface BlockRow {
-  id: number;
-  count: number;
-  from_ms: number;
-  to_ms: number;
-}
-
-export interface SampleTables {
-  append(channelId: number, columns: SampleColumns): void;
-  read(channelId: number, fromMs: number, toMs: number): SampleColumns;
-  damaged(channelId: number): Gap[];
-}
-
-export function sampleTables(db: Database.Database): SampleTables {
-  const insertBlock = db.prepare(
-    'INSERT INTO blocks (channel_id, count, from_ms, to_ms, bytes) VALUES (?, ?, ?, ?, ?)',
-  );
-  const insertTail = db.prepare(
-    `INSERT INTO tails (channel_id, number, count, from_ms, to_ms, bytes)
-     VALUES (?, (SELECT coalesce(max(number), 0) + 1 FROM tails WHERE channel_id = ?), ?, ?, ?, ?)`,
-  );
-  const clearTail = db.prepare('DELETE FROM tails WHERE channel_id = ?');
-  const tailCount = db
-    .prepare<[number], number>('SELECT coalesce(sum(count), 0) FROM tails WHERE channel_id = ?')
-    .pluck();
-  const countUp = db.prepare(
-    'UPDATE channels SET samples = samples + ?, last_ms = max(last_ms, ?) WHERE id = ?',
-  );
-  const blocks = db.prepare<[number, number, number], BlockRow>(
-    `SELECT id, count, from_ms, to_ms FROM blocks
-     WHERE channel_id = ? AND to_ms >= ? AND from_ms <= ? ORDER BY id`,
-  );
-  const blockBytes = db.prepare<[number], Buffer>('SELECT bytes FROM blocks WHERE id = ?').pluck();
-  const tails = db.prepare<[number, number, number], BlockRow>(
-    `SELECT number AS id, count, from_ms, to_ms FROM tails
-     WHERE channel_id = ? AND to_ms >= ? AND from_ms <= ? ORDER BY number`,
-  );
-  const tailBytes = db
-    .prepare<[number, number], Buffer>('SELECT bytes FROM tails WHERE channel_id = ? AND number = ?')
-    .pluck();
+export class SampleTables {
+  readonly blocks: BlockTables;
+  readonly series: SeriesTable;
+  readonly tails: Tails;
+  private readonly countUp;
   /** Closed blocks never change, so each needs its checksum looked at once. */
-  const checked = new Map<number, { upTo: number; gaps: Gap[] }>();
+  private checked = new Map<number, { upTo: number; damaged: BlockRow[] }>();
 
-  /** The bytes, or null where the database's own pages are damaged there. */
-  const bytesOf = (get: () => Buffer | undefined): Buffer | null => {
+  constructor(db: Database.Database) {
+    this.blocks = blockTables(db);
+    this.series = seriesTable(db);
+    this.tails = new Tails(db, this.blocks);
+    this.countUp = db.prepare(
+      'UPDATE channels SET samples = samples + ?, last_ms = max(last_ms, ?) WHERE id = ?',
+    );
+  }
+
+  /** Runs a transaction; when it fails, what it undid is forgotten here too. */
+  undoing<T>(transaction: () => T): T {
     try {
-      return get() ?? null;
+      return transaction();
     } catch (error) {
-      if ((error as { code?: string }).code?.startsWith('SQLITE_CORRUPT')) return null;
+      this.blocks.forget();
+      this.tails.forget();
+      this.checked = new Map();
       throw error;
     }
-  };
+  }
 
-  const intact = <T>(bytes: Buffer | null, use: (bytes: Uint8Array) => T): T | null => {
-    if (bytes === null) return null;
-    try {
-      return use(bytes);
-    } catch (error) {
-      if (error instanceof BlockError) return null;
-      throw error;
+  /** @throws RangeError for a value that is not finite */
+  append(recordingId: string, meterKey: string, added: ReadonlyMap<number, SampleColumns>): void {
+    const open = this.tails.channelsOf(recordingId);
+    const waits = (channelId: number) => open.get(channelId)?.samples.length ?? 0;
+    const full = [...added].some(([id, columns]) => waits(id) + columns.length >= BLOCK_INSTANTS);
+    if (full) this.fold(recordingId, meterKey, added, false);
+    else this.appendTail(recordingId, meterKey, added);
+  }
+
+  /** Brings all that is open into closed blocks, however short. */
+  closeAll(recordingId: string): void {
+    const meters = new Set(this.tails.rowsOf(recordingId).map((row) => row.meterKey));
+    for (const meterKey of meters) this.fold(recordingId, meterKey, new Map(), true);
+  }
+
+  private appendTail(recordingId: string, meterKey: string, added: ReadonlyMap<number, SampleColumns>): void {
+    const ids = [...added.keys()];
+    for (const { members, instants } of shareEqualTimes([...added.values()])) {
+      const seriesId = this.series.idOf(
+        recordingId,
+        meterKey,
+        members.map((k) => ids[k]!),
+      );
+      this.blocks.appendTail(seriesId, instants);
     }
-  };
+  }
 
-  const close = (channelId: number, columns: SampleColumns): void => {
-    for (let i = 0; i < columns.length; i += BLOCK_SAMPLES) {
-      const bytes = encodeBlock(sliceColumns(columns, i, Math.min(i + BLOCK_SAMPLES, columns.length)));
-      const info = blockInfo(bytes);
-      insertBlock.run(channelId, info.count, info.fromMs, info.toMs, bytes);
+  private fold(
+    recordingId: string,
+    meterKey: string,
+    added: ReadonlyMap<number, SampleColumns>,
+    whole: boolean,
+  ): void {
+    const open = this.tails.channelsOf(recordingId);
+    const rows = this.tails.rowsOf(recordingId).filter((row) => row.meterKey === meterKey);
+    const ids = [...new Set([...rows.flatMap((row) => row.members), ...added.keys()])].sort((a, b) => a - b);
+    const all = ids.map((id) =>
+      joinColumns([open.get(id)?.samples.columns(), added.get(id)].filter((c) => c !== undefined)),
+    );
+    for (const row of rows) if (row.damaged) this.blocks.closeDamaged(row);
+    this.tails.remove(recordingId, meterKey);
+    const rest = new Map<number, SampleColumns>();
+    for (const { members, instants } of shareTimes(all)) {
+      const channels = members.map((k) => ids[k]!);
+      const seriesId = this.series.idOf(recordingId, meterKey, channels);
+      let at = 0;
+      for (; at + BLOCK_INSTANTS <= instants.length || (whole && at < instants.length); at += BLOCK_INSTANTS)
+        this.close(
+          seriesId,
+          channels,
+          sliceInstants(instants, at, Math.min(at + BLOCK_INSTANTS, instants.length)),
+        );
+      if (at >= instants.length) continue;
+      const left = sliceInstants(instants, at, instants.length);
+      channels.forEach((id, c) => rest.set(id, columnsAt(left, c)));
     }
-  };
+    this.appendTail(recordingId, meterKey, rest);
+  }
 
-  const fold = (channelId: number): void => {
-    const parts: SampleColumns[] = [];
-    for (const row of tails.all(channelId, -Infinity, Infinity)) {
-      const bytes = bytesOf(() => tailBytes.get(channelId, row.id));
-      const columns = intact(bytes, decodeBlock);
-      if (columns !== null) parts.push(columns);
-      // A damaged one is kept as it is, so that its time range stays known.
-      else insertBlock.run(channelId, row.count, row.from_ms, row.to_ms, bytes ?? Buffer.alloc(0));
-    }
-    close(channelId, joinColumns(parts));
-    clearTail.run(channelId);
-  };
+  private close(seriesId: number, channels: readonly number[], instants: Instants): void {
+    this.blocks.close(seriesId, instants);
+    channels.forEach((id, c) => {
+      const { t, length } = columnsAt(instants, c);
+      if (length > 0)
+        this.countUp.run(
+          length,
+          t.reduce((a, b) => Math.max(a, b)),
+          id,
+        );
+    });
+  }
 
-  const damagedIn = (
+  /** Blocks of a channel that touch [fromMs, toMs], then what is open, in the order in which they were recorded. */
+  parts(recordingId: string, channelId: number, fromMs: number, toMs: number): Iterable<SampleColumns> {
+    const of = this.series.with(channelId);
+    const rows = of.flatMap((s) => this.blocks.blocksIn(s.id, fromMs, toMs)).sort((a, b) => a.id - b.id);
+    const placeIn = new Map(of.map((s) => [s.id, s.members.indexOf(channelId)]));
+    const open = this.tails.channelsOf(recordingId).get(channelId)?.samples.columns();
+    return this.decoded(rows, placeIn, open);
+  }
+
+  private *decoded(
     rows: readonly BlockRow[],
-    channelId: number,
-    get: (id: number) => Buffer | undefined,
-  ): Gap[] =>
-    rows
-      .filter(
-        (row) =>
-          intact(
-            bytesOf(() => get(row.id)),
-            blockInfo,
-          ) === null,
-      )
-      .map((row) => ({ channelId, startMs: row.from_ms, endMs: row.to_ms, reason: 'damaged' }));
+    placeIn: ReadonlyMap<number, number>,
+    open: SampleColumns | undefined,
+  ): Generator<SampleColumns> {
+    for (const row of rows) {
+      const block = this.blocks.block(row.id);
+      if (block !== null) yield columnsAt(block, placeIn.get(row.seriesId)!);
+    }
+    if (open !== undefined) yield open;
+  }
 
-  return {
-    append(channelId, columns) {
-      if (columns.length === 0) return;
-      const waiting = tailCount.get(channelId)!;
-      if (waiting === 0 && columns.length >= BLOCK_SAMPLES) {
-        close(channelId, columns);
-      } else {
-        for (let i = 0; i < columns.length; i += BLOCK_SAMPLES) {
-          const bytes = encodeBlock(sliceColumns(columns, i, Math.min(i + BLOCK_SAMPLES, columns.length)));
-          const info = blockInfo(bytes);
-          insertTail.run(channelId, channelId, info.count, info.fromMs, info.toMs, bytes);
-        }
-        if (waiting + columns.length >= BLOCK_SAMPLES) fold(channelId);
-      }
-      const latest = columns.t.reduce((a, b) => Math.max(a, b));
-      countUp.run(columns.length, latest, channelId);
-    },
-    // One transaction: another process must not fold the tail between the two queries.
-    read: db.transaction((channelId: number, fromMs: number, toMs: number) => {
-      const parts: SampleColumns[] = [];
-      const keep = (bytes: Buffer | null) => {
-        const columns = intact(bytes, decodeBlock);
-        if (columns !== null) parts.push(columns);
-      };
-      for (const row of blocks.all(channelId, fromMs, toMs)) keep(bytesOf(() => blockBytes.get(row.id)));
-      for (const row of tails.all(channelId, fromMs, toMs))
-        keep(bytesOf(() => tailBytes.get(channelId, row.id)));
-      return joinColumns(parts);
-    }),
-    damaged: db.transaction((channelId: number) => {
-      const known = checked.get(channelId) ?? { upTo: 0, gaps: [] };
-      const fresh = blocks.all(channelId, -Infinity, Infinity).filter((row) => row.id > known.upTo);
-      const gaps = [...known.gaps, ...damagedIn(fresh, channelId, (id) => blockBytes.get(id))];
-      checked.set(channelId, { upTo: fresh.at(-1)?.id ?? known.upTo, gaps });
-      const open = tails.all(channelId, -Infinity, Infinity);
-      return [...gaps, ...damagedIn(open, channelId, (number) => tailBytes.get(channelId, number))];
-    }),
-  };
+  /** Spans whose samples cannot be read any more. */
+  damaged(recordingId: string): Gap[] {
+    const all = this.series.of(recordingId);
+    const gaps: Gap[] = [];
+    const report = (row: BlockRow, members: readonly number[]) => {
+      for (const channelId of members)
+        gaps.push({ channelId, startMs: row.fromMs, endMs: row.toMs, reason: 'damaged' });
+    };
+    for (const series of all) {
+      const known = this.checked.get(series.id) ?? { upTo: 0, damaged: [] };
+      const fresh = this.blocks.blocksAfter(series.id, known.upTo);
+      const damaged = [...known.damaged, ...fresh.filter((row) => !this.blocks.isBlockIntact(row.id))];
+      this.checked.set(series.id, { upTo: fresh.at(-1)?.id ?? known.upTo, damaged });
+      for (const row of damaged) report(row, series.members);
+    }
+    for (const row of this.tails.rowsOf(recordingId)) if (row.damaged) report(row, row.members);
+    return gaps;
+  }
 }

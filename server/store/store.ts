@@ -66,6 +66,8 @@ export interface Store {
    * Damaged blocks are left out, the rest comes back as it was recorded; `listGaps` says what is missing.
    */
   readSamples(channelId: number, fromMs?: number, toMs?: number): SampleColumns;
+  /** The same for the whole channel, in pieces, so that a month need not be in memory; what comes later is not in it. */
+  partsOf(channelId: number): Iterable<SampleColumns>;
   /** Ordered by start. Stored samples that can no longer be read are listed as gaps of reason 'damaged'. */
   listGaps(recordingId: string): Gap[];
   listEvents(recordingId: string): RecordingEvent[];

@@ -160,6 +160,7 @@ export function memoryStore(): Store {
         all.map((s) => s.flags),
       );
     },
+    partsOf: (channelId) => [store.readSamples(channelId)],
     listGaps(recordingId) {
       recordingRow(recordingId);
       return state.gaps

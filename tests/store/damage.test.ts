@@ -6,6 +6,7 @@ import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { columnsOf } from '../../server/samples/columns.ts';
 import { openStore } from '../../server/store/openStore.ts';
 import { NIGHT, stepOf } from '../contract/store.ts';
+import { seeded } from '../helpers/seeded.ts';
 
 let folder: string;
 let file: string;
@@ -22,9 +23,11 @@ function filled(): { id: string; channelId: number } {
   const store = openStore(file);
   const { id, channels } = store.createRecording(NIGHT);
   const channelId = channels[0]!.id;
+  const random = seeded(5);
   const append = (from: number, to: number) => {
     const t = Float64Array.from({ length: to - from }, (_, i) => (from + i) * 100);
-    const counts = t.map((x) => 20 + ((x * 7919) % 13));
+    // Random, so that a block is larger than a page of the database.
+    const counts = t.map(() => Math.floor(random() * 1000));
     store.commit(
       stepOf(
         id,
@@ -92,8 +95,8 @@ describe('a damaged block', () => {
   test('in the open tail stays known after the tail is folded', () => {
     const { id, channelId } = filled();
     sql((db) => {
-      const bytes = db.prepare('SELECT bytes FROM tails WHERE number = 2').pluck().get() as Buffer;
-      db.prepare('UPDATE tails SET bytes = ? WHERE number = 2').run(flipped(bytes));
+      const bytes = db.prepare('SELECT bytes FROM tails WHERE id = 2').pluck().get() as Buffer;
+      db.prepare('UPDATE tails SET bytes = ? WHERE id = 2').run(flipped(bytes));
     });
     const expected = [lost(channelId, 3 * BLOCK + 10, 3 * BLOCK + 20)];
     expect(readAgain(id, channelId).gaps).toEqual(expected);
@@ -106,21 +109,46 @@ describe('a damaged block', () => {
     expect(all).toEqual([...range(0, 3 * BLOCK + 10), ...range(3 * BLOCK + 20, 4 * BLOCK + 30)]);
   });
 
-  test('on the disk itself (a page of zeros) costs no more', () => {
-    const { id, channelId } = filled();
-    let needle: Buffer;
-    sql((db) => {
-      db.pragma('wal_checkpoint(TRUNCATE)');
-      const bytes = db.prepare('SELECT bytes FROM blocks WHERE id = 2').pluck().get() as Buffer;
-      needle = bytes.subarray(bytes.length - 24); // the checksum makes it unlike any other
-    });
-    const at = readFileSync(file).indexOf(needle!);
+  /** Overwrites with zeros the page of the file that holds `needle`. */
+  function zeroPage(needle: Buffer): void {
+    const at = readFileSync(file).indexOf(needle);
     expect(at).toBeGreaterThan(0);
     const handle = openSync(file, 'r+');
     writeSync(handle, Buffer.alloc(4096), 0, 4096, Math.floor(at / 4096) * 4096);
     closeSync(handle);
+  }
+
+  const bytesOf = (block: number): Buffer => {
+    let bytes: Buffer | null = null;
+    sql((db) => {
+      db.pragma('wal_checkpoint(TRUNCATE)');
+      bytes = db.prepare('SELECT bytes FROM blocks WHERE id = ?').pluck().get(block) as Buffer;
+    });
+    return bytes!;
+  };
+
+  test('on the disk itself (a page of zeros) costs no more', () => {
+    const { id, channelId } = filled();
+    const bytes = bytesOf(2);
+    zeroPage(bytes.subarray(bytes.length - 24)); // the checksum makes it unlike any other
     const { t, gaps } = readAgain(id, channelId);
     expect(gaps).toEqual([lost(channelId, BLOCK, 2 * BLOCK)]);
     expect(t).toEqual([...range(0, BLOCK), ...range(2 * BLOCK, 3 * BLOCK + 30)]);
+  });
+
+  test('where the database keeps its rows costs what lies on that page, and says so', () => {
+    const { id, channelId } = filled();
+    zeroPage(bytesOf(2).subarray(0, 28)); // the header, with its own span of time
+    const { t, gaps } = readAgain(id, channelId);
+    const gone = gaps.map((gap) => gap.startMs / 100 / BLOCK);
+    expect(gone).toContain(1);
+    expect(gone.length).toBeLessThan(3);
+    expect(t).toEqual(
+      [0, 1, 2]
+        .filter((k) => !gone.includes(k))
+        .flatMap((k) => range(k * BLOCK, (k + 1) * BLOCK))
+        .concat(range(3 * BLOCK, 3 * BLOCK + 30)),
+    );
+    expect(gaps).toEqual(gone.map((k) => lost(channelId, k * BLOCK, (k + 1) * BLOCK)));
   });
 });

@@ -1,0 +1,177 @@
+import type { ByteReader, ByteWriter } from './bytes.ts';
+import { costOf, DIRECT, FREQ_BITS, LOW, NumberRun, SLOT_MASK, writeNumbers } from './rans.ts';
+import { unzigzag, zigzag } from './zigzag.ts';
+
+/** How the times of a block are written; FORMAT.md, "Times". */
+const MODE = { raw: 0, small: 1, steps: 2, grid: 3 } as const;
+
+// Differences of differences of numbers up to 2^49 stay exact in a double and in a zigzag varint.
+const LARGEST = 2 ** 49;
+/** Below it, tables of frequencies cost more than they save. */
+export const FEW = 128;
+const STEP_CONTEXTS = 4;
+/** How slowly the grid follows the samples: not at all, or by a part in 2^7 of each residual. */
+const FOLLOW = [0, 7] as const;
+
+/** Whether `x * per` is a whole number that gives back exactly `x`; minus zero (-0 + 0 is 0) never is. */
+function isMultiple(x: number, per: number): boolean {
+  const k = Math.round(x * per);
+  return Math.abs(k) <= LARGEST && Object.is(k / per + 0, x);
+}
+
+/** Milliseconds, in any order. */
+export function writeTimes(w: ByteWriter, t: Float64Array): void {
+  const thousandths = !t.every((x) => isMultiple(x, 1));
+  if (t.length === 0 || (thousandths && !t.every((x) => isMultiple(x, 1000)))) {
+    w.u8(MODE.raw);
+    for (const x of t) w.f64(x);
+    return;
+  }
+  const per = thousandths ? 1000 : 1;
+  const k = t.map((x) => Math.round(x * per));
+  const steps = new Float64Array(k.length - 1);
+  for (let i = 1; i < k.length; i++) steps[i - 1] = k[i]! - k[i - 1]!;
+  const usual = steps.length === 0 ? 0 : steps.toSorted()[steps.length >> 1]!;
+  const unit = thousandths ? 0x10 : 0;
+  if (t.length < FEW) {
+    w.u8(MODE.small | unit);
+    w.zigzag(k[0]!);
+    w.zigzag(usual);
+    for (const step of steps) w.zigzag(step - usual);
+    return;
+  }
+  const z = steps.map((step) => zigzag(step - usual));
+  const context = stepContexts(z);
+  const grid = bestGrid(k, steps, usual);
+  if (grid !== null && grid.cost < costOf(z, context, STEP_CONTEXTS)) {
+    w.u8(MODE.grid | unit);
+    w.u8(grid.follow);
+    w.zigzag(k[0]!);
+    w.f64(grid.start);
+    w.f64(grid.step);
+    writeNumbers(w, grid.z, new Uint8Array(grid.z.length), 1);
+    return;
+  }
+  w.u8(MODE.steps | unit);
+  w.zigzag(k[0]!);
+  w.zigzag(usual);
+  writeNumbers(w, z, context, STEP_CONTEXTS);
+}
+
+/** @throws RangeError */
+export function readTimes(r: ByteReader, t: Float64Array): void {
+  const head = r.u8();
+  const mode = head & 0x0f;
+  if (mode === MODE.raw) {
+    for (let i = 0; i < t.length; i++) t[i] = r.f64();
+    return;
+  }
+  const per = (head & 0x10) === 0 ? 1 : 1000;
+  if (mode === MODE.grid) readGrid(r, t, per);
+  else if (mode === MODE.steps) readSteps(r, t, per);
+  else if (mode === MODE.small) {
+    let k = r.zigzag();
+    const usual = r.zigzag();
+    t[0] = k / per;
+    for (let i = 1; i < t.length; i++) t[i] = (k += usual + r.zigzag()) / per;
+  } else throw new RangeError('unknown time mode');
+}
+
+/** A step is likely to be like the one before it: on the usual one, a little off, or far off. */
+function stepContext(before: number): number {
+  return before === 0 ? 0 : before < 5 ? 1 : before < 32 ? 2 : 3;
+}
+
+function stepContexts(z: Float64Array): Uint8Array {
+  const out = new Uint8Array(z.length);
+  for (let i = 1; i < z.length; i++) out[i] = stepContext(z[i - 1]!);
+  return out;
+}
+
+function readSteps(r: ByteReader, t: Float64Array, per: number): void {
+  let k = r.zigzag();
+  const usual = r.zigzag();
+  const run = new NumberRun(r, STEP_CONTEXTS);
+  t[0] = k / per;
+  let z = 0;
+  for (let i = 1; i < t.length; i++) {
+    z = run.next(stepContext(z));
+    t[i] = (k += usual + unzigzag(z)) / per;
+  }
+  run.end();
+}
+
+interface Grid {
+  readonly follow: number;
+  readonly start: number;
+  readonly step: number;
+  readonly z: Float64Array;
+  readonly cost: number;
+}
+
+/** The line k = start + step * n (k from the first sample on) that fits the samples best, and what is left. */
+function bestGrid(k: Float64Array, steps: Float64Array, usual: number): Grid | null {
+  if (usual <= 0) return null;
+  let [n, sn, sk, snn, snk] = [0, 0, 0, 0, 0];
+  for (let i = 1; i < k.length; i++) {
+    n += Math.max(0, Math.round(steps[i - 1]! / usual));
+    const x = k[i]! - k[0]!;
+    sn += n;
+    sk += x;
+    snn += n * n;
+    snk += n * x;
+  }
+  const all = k.length;
+  const step = (all * snk - sn * sk) / (all * snn - sn * sn);
+  if (!(step > 0) || !Number.isFinite(step)) return null;
+  const start = (sk - step * sn) / all;
+  const grids = FOLLOW.map((follow): Grid => {
+    const z = residuals(k, start, step, follow);
+    return { follow, start, step, z, cost: costOf(z, new Uint8Array(z.length), 1) };
+  });
+  const best = grids.reduce((a, b) => (b.cost < a.cost ? b : a));
+  return best.z.every((z) => z <= LARGEST) ? best : null;
+}
+
+function residuals(k: Float64Array, start: number, step: number, follow: number): Float64Array {
+  const z = new Float64Array(k.length - 1);
+  const gain = follow === 0 ? 0 : 2 ** -follow;
+  const half = step / 2;
+  let g = start;
+  for (let i = 1; i < k.length; i++) {
+    g += step;
+    const x = k[i]! - k[0]!;
+    const off = x - Math.floor(g + 0.5);
+    z[i - 1] = zigzag(off);
+    if (off > half || off < -half) g += Math.round(off / step) * step;
+    g += (x - g) * gain;
+  }
+  return z;
+}
+
+/** The mirror of `residuals`, with `NumberRun.next` written out: this loop is run for every instant that is read. */
+function readGrid(r: ByteReader, t: Float64Array, per: number): void {
+  const follow = r.u8();
+  const first = r.zigzag();
+  let g = r.f64();
+  const step = r.f64();
+  const gain = follow === 0 ? 0 : 2 ** -follow;
+  const half = step / 2;
+  const run = new NumberRun(r, 1);
+  const { slots, words } = run;
+  let { state, at } = run;
+  t[0] = first / per;
+  for (let i = 1; i < t.length; i++) {
+    const slot = slots[state & SLOT_MASK]!;
+    state = Math.imul(((slot >>> 8) & SLOT_MASK) + 1, state >> FREQ_BITS) + (slot >>> 20);
+    if (state < LOW) state = (state << 16) | words[at++]!;
+    const token = slot & 0xff;
+    const off = token < DIRECT ? (token >>> 1) ^ -(token & 1) : unzigzag(run.large(token));
+    g += step;
+    const x = Math.floor(g + 0.5) + off;
+    if (off > half || off < -half) g += Math.round(off / step) * step;
+    g += (x - g) * gain;
+    t[i] = (first + x) / per;
+  }
+  run.end(state, at);
+}

@@ -1,0 +1,119 @@
+import type Database from 'better-sqlite3';
+import { ColumnBuilder } from '../samples/builder.ts';
+import { columnsAt } from '../samples/instants.ts';
+import type { BlockRow, BlockTables } from './blocks.ts';
+
+/** What one recording has open, by channel and by row. */
+interface Open {
+  readonly channels: Map<number, OpenChannel>;
+  rows: TailRow[];
+}
+
+export interface OpenChannel {
+  readonly samples: ColumnBuilder;
+  lastMs: number;
+}
+
+export interface TailRow extends BlockRow {
+  readonly meterKey: string;
+  readonly members: readonly number[];
+  readonly damaged: boolean;
+}
+
+interface SeriesFacts {
+  readonly recordingId: string;
+  readonly meterKey: string;
+  readonly members: readonly number[];
+}
+
+/**
+ * The open tails, decoded once and kept in memory: rows that were added since the last look are read then. When
+ * another process has written to the database, everything is read anew.
+ */
+export class Tails {
+  private readonly dataVersion;
+  private readonly seriesById;
+  private readonly newest;
+  private version = -1;
+  private upTo = 0;
+  private readonly open = new Map<string, Open>();
+
+  constructor(
+    db: Database.Database,
+    private readonly blocks: BlockTables,
+  ) {
+    this.dataVersion = db.prepare<[], number>('PRAGMA data_version').pluck();
+    this.seriesById = db.prepare<[number], { recordingId: string; meterKey: string; members: string }>(
+      'SELECT recording_id AS recordingId, meter_key AS meterKey, members FROM series WHERE id = ?',
+    );
+    this.newest = db.prepare<[], number>('SELECT coalesce(max(id), 0) FROM tails').pluck();
+  }
+
+  channelsOf(recordingId: string): ReadonlyMap<number, OpenChannel> {
+    this.catchUp();
+    return this.open.get(recordingId)?.channels ?? new Map<number, OpenChannel>();
+  }
+
+  rowsOf(recordingId: string): readonly TailRow[] {
+    this.catchUp();
+    return this.open.get(recordingId)?.rows ?? [];
+  }
+
+  /** Removes the rows of a meter, which were folded. */
+  remove(recordingId: string, meterKey: string): void {
+    this.catchUp();
+    const open = this.open.get(recordingId);
+    if (open === undefined) return;
+    const gone = open.rows.filter((row) => row.meterKey === meterKey);
+    for (const row of gone) {
+      this.blocks.removeTail(row.id);
+      for (const id of row.members) open.channels.delete(id);
+    }
+    open.rows = open.rows.filter((row) => row.meterKey !== meterKey);
+    // Numbers of removed rows are given out again.
+    this.upTo = this.newest.get()!;
+  }
+
+  /** To be called when rows may have been undone. */
+  forget(): void {
+    this.version = -1;
+  }
+
+  private catchUp(): void {
+    const version = this.dataVersion.get()!;
+    if (version !== this.version) {
+      this.open.clear();
+      this.upTo = 0;
+      this.version = version;
+    }
+    const facts = new Map<number, SeriesFacts>();
+    for (const row of this.blocks.tailsAfter(this.upTo)) {
+      let series = facts.get(row.seriesId);
+      if (series === undefined) {
+        const found = this.seriesById.get(row.seriesId)!;
+        series = { ...found, members: JSON.parse(found.members) as number[] };
+        facts.set(row.seriesId, series);
+      }
+      this.take(row, series);
+      this.upTo = row.id;
+    }
+  }
+
+  private take(row: BlockRow, { recordingId, meterKey, members }: SeriesFacts): void {
+    let open = this.open.get(recordingId);
+    if (open === undefined) this.open.set(recordingId, (open = { channels: new Map(), rows: [] }));
+    const instants = this.blocks.tail(row.id);
+    open.rows.push({ ...row, meterKey, members, damaged: instants === null });
+    if (instants === null) return;
+    members.forEach((id, c) => {
+      let channel = open.channels.get(id);
+      if (channel === undefined)
+        open.channels.set(id, (channel = { samples: new ColumnBuilder(64), lastMs: -Infinity }));
+      const { t, counts, scale, flags, length } = columnsAt(instants, c);
+      for (let i = 0; i < length; i++) {
+        channel.samples.push(t[i]!, counts[i]!, scale[i]!, flags[i]!);
+        if (t[i]! > channel.lastMs) channel.lastMs = t[i]!;
+      }
+    });
+  }
+}
