@@ -15,8 +15,6 @@ const ALL_PACKAGES = [
   'zod',
   'better-sqlite3',
   'idb',
-  'csv-parse',
-  'csv-parse/*',
   'fflate',
   '@cantoo/pdf-lib',
   '@noble/*',

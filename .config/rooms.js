@@ -52,7 +52,7 @@ export const ROOMS = [
     room: CAPTURE,
     pure: false,
     mayImport: [CORE, METERS, SESSION, SAMPLES, MESSAGES, ANALYSIS, BATTERY, STORE],
-    packages: ['node:*', 'csv-parse'],
+    packages: ['node:*'],
   },
   {
     room: SEALING,
