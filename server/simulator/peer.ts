@@ -5,7 +5,7 @@ import {
   encodePresentationFormat,
   encodePresented,
   type PresentationFormat,
-} from '../../drivers/meters/self-described/frame.ts';
+} from '../../drivers/core/presentation.ts';
 import type { VirtualCar } from './car.ts';
 import { createMeter, type VirtualMeter } from './meter.ts';
 

@@ -1,30 +1,9 @@
-import { afterEach, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import type { HubListener } from '../../server/capture/broadcast.ts';
 import type { Readings } from '../../server/messages/socket.ts';
 import { FakeMeter } from '../helpers/fakeMeter.ts';
-import { createBench, RADIO_MISSING, type Bench, type BenchOptions } from '../helpers/hubBench.ts';
-import { ManualClock } from '../helpers/manualClock.ts';
-
-let clock: ManualClock;
-let bench: Bench | null = null;
-
-function setUp(meters: readonly FakeMeter[], options: Partial<BenchOptions> = {}): Bench {
-  clock = new ManualClock();
-  bench = createBench({ clock, meters, ...options });
-  return bench;
-}
-
-async function connected(meter: FakeMeter): Promise<string> {
-  const { key } = bench!.hub.connect(`server:${meter.id}`);
-  await clock.advance(10);
-  expect(bench!.hub.meters().find((m) => m.key === key)?.state).toBe('connected');
-  return key;
-}
-
-afterEach(async () => {
-  await bench?.close();
-  bench = null;
-});
+import { RADIO_MISSING } from '../helpers/hubBench.ts';
+import { clock, connected, setUp } from '../helpers/hubFixture.ts';
 
 describe('the meters of this server', () => {
   it('are found by a scan, which ends by itself and forgets those of the last one', async () => {

@@ -1,34 +1,12 @@
-import { afterEach, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { FLAG } from '../../drivers/core/reading.ts';
 import { OpenRecording } from '../../server/capture/openRecording.ts';
 import { Recorder } from '../../server/capture/recorder.ts';
 import type { Notice } from '../../server/messages/socket.ts';
 import { FakeMeter } from '../helpers/fakeMeter.ts';
-import { createBench, type Bench, type BenchOptions } from '../helpers/hubBench.ts';
-import { ManualClock } from '../helpers/manualClock.ts';
+import { clock, connected, setUp } from '../helpers/hubFixture.ts';
 
 const START = { caseId: null, kind: 'live-watch', title: 'Test', zone: null } as const;
-
-let clock: ManualClock;
-let bench: Bench | null = null;
-
-function setUp(meters: readonly FakeMeter[], options: Partial<BenchOptions> = {}): Bench {
-  clock = new ManualClock();
-  bench = createBench({ clock, meters, ...options });
-  return bench;
-}
-
-async function connected(meter: FakeMeter): Promise<string> {
-  const { key } = bench!.hub.connect(`server:${meter.id}`);
-  await clock.advance(10);
-  expect(bench!.hub.meters().find((m) => m.key === key)?.state).toBe('connected');
-  return key;
-}
-
-afterEach(async () => {
-  await bench?.close();
-  bench = null;
-});
 
 describe('a recording of a meter of this server', () => {
   it('holds every reading with its digits, flags and time', async () => {

@@ -18,7 +18,7 @@ import {
   decodePresented,
   encodePresentationFormat,
   encodePresented,
-} from '../../drivers/meters/self-described/frame.ts';
+} from '../../drivers/core/presentation.ts';
 import { fromHex, toHex } from '../helpers/hex.ts';
 import { meterCases } from '../helpers/meterCase.ts';
 

@@ -4,7 +4,7 @@ import { asciiDigits } from '../../drivers/meters/ascii-digits/framing.ts';
 import { decodeAscii, encodeAscii } from '../../drivers/meters/ascii-digits/frame.ts';
 import { lcdSegments } from '../../drivers/meters/lcd-segments/framing.ts';
 import { decodeLcd, encodeLcd } from '../../drivers/meters/lcd-segments/frame.ts';
-import { decodePresented } from '../../drivers/meters/self-described/frame.ts';
+import { decodePresented } from '../../drivers/core/presentation.ts';
 import { decodeLine, decodeNumber, encodeNumber } from '../../drivers/meters/text-lines/frame.ts';
 import { textLines } from '../../drivers/meters/text-lines/framing.ts';
 import { fromHex, toHex } from '../helpers/hex.ts';

@@ -10,7 +10,7 @@ import {
   TICK_WRAP,
 } from '../../drivers/meters/packed-samples/fields.ts';
 import { encodePacket } from '../../drivers/meters/packed-samples/frame.ts';
-import { encodePresentationFormat } from '../../drivers/meters/self-described/frame.ts';
+import { encodePresentationFormat } from '../../drivers/core/presentation.ts';
 
 const CURRENT = PACKED_CHARACTERISTICS.find((c) => c.quantity === 'current')!;
 const REF = { service: PACKED_SERVICE, characteristic: CURRENT.uuid, index: 0 };

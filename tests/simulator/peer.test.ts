@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { ReplayPeer } from '../../drivers/links/replay/peer.ts';
-import { decodePresentationFormat, decodePresented } from '../../drivers/meters/self-described/frame.ts';
+import { decodePresentationFormat, decodePresented } from '../../drivers/core/presentation.ts';
 import { createCar } from '../../server/simulator/car.ts';
 import { SimClock } from '../../server/simulator/clock.ts';
 import { makeNight } from '../../server/simulator/night.ts';

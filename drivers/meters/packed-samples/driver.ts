@@ -1,12 +1,7 @@
 import { channelKey } from '../../core/channelKey.ts';
 import { sameRef, type Driver, type MeterChannel, type MeterReader } from '../../core/driver.ts';
 import { DriverError } from '../../core/errors.ts';
-import { FORMATS, UNITS } from '../self-described/fields.ts';
-import {
-  decodePresentationFormat,
-  decodePresented,
-  type PresentationFormat,
-} from '../self-described/frame.ts';
+import { decodePresented, selfDescription, type PresentationFormat } from '../../core/presentation.ts';
 import { NUMBER_WRAP, PACKED_CHARACTERISTICS, PACKED_SERVICE, TICK_MS, TICK_WRAP } from './fields.ts';
 import { decodePacket } from './frame.ts';
 
@@ -28,19 +23,17 @@ export const packedSamples: Driver = {
     const channels: PackedChannel[] = [];
     for (const c of profile.characteristics) {
       const known = PACKED_CHARACTERISTICS.find((p) => p.uuid === c.characteristic);
-      if (!known || c.service !== PACKED_SERVICE || !c.canNotify || c.presentationFormat?.length !== 7)
-        continue;
-      const format = decodePresentationFormat(c.presentationFormat);
-      const number = FORMATS.get(format.format);
-      if (!number || UNITS.get(format.unit)?.quantity !== known.quantity) continue;
+      if (!known || c.service !== PACKED_SERVICE || !c.canNotify) continue;
+      const described = selfDescription(c);
+      if (described?.quantity !== known.quantity) continue;
       channels.push({
         key: channelKey(c.characteristic, channels),
         quantity: known.quantity,
         label: known.label,
         source: { service: c.service, characteristic: c.characteristic, index: c.index },
-        step: number.kind === 'integer' ? 10 ** format.exponent : null,
-        format,
-        octets: number.octets,
+        step: described.step,
+        format: described.format,
+        octets: described.octets,
         turns: 0,
         lastTick: 0,
         lastNumber: null,

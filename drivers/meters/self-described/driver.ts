@@ -2,8 +2,7 @@ import { channelKey } from '../../core/channelKey.ts';
 import { sameRef, type Driver, type MeterChannel, type MeterReader } from '../../core/driver.ts';
 import { DriverError } from '../../core/errors.ts';
 import { uuid16 } from '../../core/uuid.ts';
-import { FORMATS, UNITS } from './fields.ts';
-import { decodePresentationFormat, decodePresented, type PresentationFormat } from './frame.ts';
+import { decodePresented, selfDescription, type PresentationFormat } from '../../core/presentation.ts';
 
 interface PresentedChannel extends MeterChannel {
   readonly format: PresentationFormat;
@@ -19,19 +18,15 @@ export const selfDescribed: Driver = {
   open(profile): MeterReader | null {
     const channels: PresentedChannel[] = [];
     for (const c of profile.characteristics) {
-      if (!c.presentationFormat || !(c.canNotify || c.canRead)) continue;
-      if (c.presentationFormat.length !== 7) continue; // a descriptor that is not one says nothing about the meter
-      const format = decodePresentationFormat(c.presentationFormat);
-      const unit = UNITS.get(format.unit);
-      const number = FORMATS.get(format.format);
-      if (!unit || !number) continue;
+      const described = c.canNotify || c.canRead ? selfDescription(c) : null;
+      if (described === null) continue;
       channels.push({
         key: channelKey(c.characteristic, channels),
-        quantity: unit.quantity,
-        label: unit.label,
+        quantity: described.quantity,
+        label: described.label,
         source: { service: c.service, characteristic: c.characteristic, index: c.index },
-        step: number.kind === 'integer' ? 10 ** format.exponent : null,
-        format,
+        step: described.step,
+        format: described.format,
       });
     }
     if (channels.length === 0) return null;

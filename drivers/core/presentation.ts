@@ -1,8 +1,9 @@
-import { DriverError } from '../../core/errors.ts';
-import { decodeSigned, decodeUnsigned, encodeInteger } from '../../core/integers.ts';
-import { decodeFloat, decodeSfloat, encodeFloat, encodeSfloat, type MedFloat } from '../../core/medfloat.ts';
-import { FLAG, FLOAT32, FLOAT64, plausible } from '../../core/reading.ts';
-import { FORMATS, type NumberFormat } from './fields.ts';
+import type { ProfiledCharacteristic } from './driver.ts';
+import { DriverError } from './errors.ts';
+import { decodeSigned, decodeUnsigned, encodeInteger } from './integers.ts';
+import { decodeFloat, decodeSfloat, encodeFloat, encodeSfloat, type MedFloat } from './medfloat.ts';
+import { FLAG, FLOAT32, FLOAT64, plausible, type Quantity } from './reading.ts';
+import { FORMATS, UNITS, type NumberFormat } from './presentationFields.ts';
 
 /** The 7 octets of descriptor 0x2904 (Core Specification, Vol 3, Part G, 3.3.3.5). */
 export interface PresentationFormat {
@@ -34,6 +35,27 @@ export function encodePresentationFormat(f: PresentationFormat): Uint8Array {
     f.namespace,
     ...encodeInteger(f.description, 2, false),
   ]);
+}
+
+/** What a characteristic says of itself, where it is a number in a unit of ours. */
+export interface SelfDescription {
+  readonly format: PresentationFormat;
+  readonly quantity: Quantity;
+  readonly label: string;
+  readonly octets: number;
+  /** Smallest step in the quantity's unit; null for floats. */
+  readonly step: number | null;
+}
+
+/** null: no descriptor, one that is not a presentation format, or not a number in volts or amperes. */
+export function selfDescription(c: ProfiledCharacteristic): SelfDescription | null {
+  if (c.presentationFormat?.length !== 7) return null;
+  const format = decodePresentationFormat(c.presentationFormat);
+  const unit = UNITS.get(format.unit);
+  const number = FORMATS.get(format.format);
+  if (!unit || !number) return null;
+  const step = number.kind === 'integer' ? 10 ** format.exponent : null;
+  return { format, ...unit, octets: number.octets, step };
 }
 
 /** A number as the characteristic carried it: `counts`, `scale` and flags of a Reading. */

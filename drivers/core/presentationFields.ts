@@ -1,4 +1,4 @@
-import type { Quantity } from '../../core/reading.ts';
+import type { Quantity } from './reading.ts';
 
 /** Format codes of the Characteristic Presentation Format descriptor (0x2904; SIG Assigned Numbers). */
 export type NumberFormat =
