@@ -9,6 +9,7 @@ import { bitsOf } from './value.ts';
 export function widerGlance(
   lesson: Lesson,
   description: MeterDescription,
+  unruly: readonly number[],
 ): { readonly next: string | null; readonly sentences: readonly string[] } {
   const open: { sentence: string; next: string }[] = [];
   const kept = bitsOf(description.value).some(({ at, mask }) =>
@@ -27,6 +28,15 @@ export function widerGlance(
     open.push({
       sentence: 'Figures far from those shown are refused until one of them is taught.',
       next: `a figure well above ${figure} ${unitText(mode.unit)}`,
+    });
+  }
+  const beside = description.fixed.bits
+    .map(({ at }) => at)
+    .filter((at) => !unruly.includes(at) && (unruly.includes(at - 1) || unruly.includes(at + 1)));
+  if (beside.length > 0) {
+    open.push({
+      sentence: `Octet ${beside.join(', ')} stood still beside octets that change by themselves. If it is the slow digit of a counter, frames will be refused once it turns.`,
+      next: 'the display again some minutes later',
     });
   }
   if (!lesson.figures.some((e) => e.counts < 0)) {

@@ -16,7 +16,13 @@ export interface Doubt {
 }
 
 export type Analysis =
-  | { readonly ok: true; readonly around: Surroundings; readonly doubts: readonly Doubt[] }
+  | {
+      readonly ok: true;
+      readonly around: Surroundings;
+      readonly doubts: readonly Doubt[];
+      /** Octets that change by themselves. */
+      readonly unruly: readonly number[];
+    }
   | { readonly ok: false; readonly sentence: string };
 
 const FLAG_WORDS = { hold: 'HOLD', relative: 'REL', minMax: 'MAX or MIN' } as const;
@@ -24,6 +30,7 @@ const FLAG_WORDS = { hold: 'HOLD', relative: 'REL', minMax: 'MAX or MIN' } as co
 const FEWEST_REPEATS = 2;
 /** An octet in which more bits than these change by themselves is a counter or the like, not a row of flags. */
 const MOST_RESTLESS = 2;
+const FEWEST_TO_COUNT = 5;
 /** A bit among changing ones is believed only after so many repeats. */
 const REPEATS_FOR_STRAY = 5;
 
@@ -58,6 +65,7 @@ export function analyse(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number
     ok: true,
     around: { fixed: { bits: fixed, is }, modes: { bits: modeBits, rows }, sign, flags, overload },
     doubts,
+    unruly: view.unruly,
   };
 }
 
@@ -77,6 +85,7 @@ interface View {
   readonly stray: readonly Bit[];
   /** Bits that never varied, outside octets that change by themselves. */
   readonly constant: Bits;
+  readonly unruly: readonly number[];
   readonly repeats: number;
 }
 
@@ -88,10 +97,7 @@ function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): View {
     const state = e.mode < 0 ? `alone ${i}` : `${e.mode} ${e.glance.flags} ${e.glance.negative}`;
     states.set(state, [...(states.get(state) ?? []), i]);
   });
-  const clean: Bit[] = [];
-  const stray: Bit[] = [];
-  const constant: Bits = [];
-  for (let at = 0; at < lesson.length; at++) {
+  const octets = Array.from({ length: lesson.length }, (_, at) => {
     const free = taken.has(at) ? 0 : 0xff & ~(value.get(at) ?? 0);
     let varying = 0;
     for (const f of frames) varying |= (f[at]! ^ frames[0]![at]!) & free;
@@ -99,7 +105,18 @@ function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): View {
     for (const group of states.values()) {
       for (const i of group) restless |= (frames[i]![at]! ^ frames[group[0]!]![at]!) & free;
     }
-    const unruly = popCount(restless) > MOST_RESTLESS || (restless !== 0 && isCounter(frames, at));
+    return { at, free, varying, restless };
+  });
+  const isUnruly = (at: number) => popCount(octets[at]?.restless ?? 0) > MOST_RESTLESS;
+  const clean: Bit[] = [];
+  const stray: Bit[] = [];
+  const constant: Bits = [];
+  const unrulyOctets: number[] = [];
+  for (const octet of octets) {
+    const { at, free, varying, restless } = octet;
+    const lower = [at - 1, at + 1].filter(isUnruly);
+    const unruly = isUnruly(at) || lower.some((low) => carries(frames, at, low, isUnruly));
+    if (unruly) unrulyOctets.push(at);
     for (let mask = 1; mask < 256; mask <<= 1) {
       if (varying & ~restless & mask) (unruly ? stray : clean).push({ at, mask });
     }
@@ -111,18 +128,33 @@ function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): View {
     clean,
     stray,
     constant,
+    unruly: unrulyOctets,
     repeats: lesson.figures.length - states.size,
   };
 }
 
-/** Whether the octet is the upper one of two that count up from frame to frame. */
-function isCounter(frames: readonly Uint8Array[], at: number): boolean {
-  return [at - 1, at + 1].some((low) =>
-    frames.every((f, i) => {
-      if (f[low] === undefined) return false;
-      return i === 0 || 256 * f[at]! + f[low] > 256 * frames[i - 1]![at]! + frames[i - 1]![low]!;
-    }),
-  );
+/**
+ * Whether the octet is the next digit of a counter that `lower` belongs to: while it stays the lower ones rise, when
+ * it rises by one they start again.
+ */
+function carries(
+  frames: readonly Uint8Array[],
+  high: number,
+  lower: number,
+  isUnruly: (at: number) => boolean,
+): boolean {
+  const lowest = 2 * lower - high; // the octet beyond, which may count faster still
+  const rest = (f: Uint8Array) => 256 * f[lower]! + (isUnruly(lowest) ? f[lowest]! : 0);
+  let carried = false;
+  for (let i = 1; i < frames.length; i++) {
+    const [before, after] = [frames[i - 1]!, frames[i]!];
+    const step = after[high]! - before[high]!;
+    if (step < 0) return false;
+    if (step === 0 && rest(after) <= rest(before)) return false;
+    if (step === 1 && rest(after) >= rest(before)) return false;
+    carried ||= step > 0;
+  }
+  return carried && frames.length >= FEWEST_TO_COUNT;
 }
 
 /** Whether the bit is a function of the label (null: this example does not count) and not always the same. */

@@ -205,7 +205,7 @@ function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult 
   if (doubts.length > 0) {
     return { state: 'ambiguous', fits, description: null, nextGlance: doubts[0]!.next, reasons };
   }
-  const wider = widerGlance(lesson, description);
+  const wider = widerGlance(lesson, description, best.analysis.unruly);
   return {
     state: 'learned',
     fits,

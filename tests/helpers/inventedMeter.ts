@@ -211,7 +211,7 @@ export function inventMeter(seed: number): InventedMeter {
     blocks.push({
       size: 3,
       write: (out, at) => {
-        time += int(300, 9000);
+        time += int(2000, 20_000);
         out.set([time & 255, (time >> 8) & 255, (time >> 16) & 255], at);
       },
     });
