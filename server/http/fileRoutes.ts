@@ -6,6 +6,8 @@ import { importCsvFile } from '../capture/import.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import { importQuerySchema } from '../messages/http.ts';
 import { idSchema } from '../messages/records.ts';
+import { importBundle, isZip } from '../sealing/importBundle.ts';
+import { signerIn } from '../sealing/keyFile.ts';
 import { rawBody } from './bodies.ts';
 import type { Services } from './services.ts';
 
@@ -25,15 +27,25 @@ export function csvRoutes({ store }: Services): Router {
   return router;
 }
 
-/** The bytes of a CSV file, plain or gz, become a recording: all of it, or nothing. */
-export function importRoutes({ store }: Services): Router {
+/** The bytes of a CSV file, plain or gz, or of a sealed bundle become a recording: all of it, or nothing. */
+export function importRoutes({ store, dataFolder, version }: Services): Router {
   const router = Router();
   router.use(rawBody(IMPORT_LIMIT));
   router.post('/', (request, response) => {
     const { name, case: caseId } = importQuerySchema.parse(request.query);
     const body: unknown = request.body;
     if (!(body instanceof Uint8Array)) throw new NightdrawError('bad-request', 'The file is empty.');
-    response.status(201).json(importCsvFile(store, body, { name, caseId: caseId ?? null }));
+    const options = { name, caseId: caseId ?? null };
+    const recording = isZip(body)
+      ? importBundle(store, body, {
+          ...options,
+          data: dataFolder,
+          version,
+          signer: () => signerIn(dataFolder),
+          at: new Date().toISOString(),
+        })
+      : importCsvFile(store, body, options);
+    response.status(201).json(recording);
   });
   return router;
 }

@@ -2,6 +2,7 @@ import { afterEach, beforeEach, expect, test } from 'vitest';
 import { verifyBundle } from '../../server/evidence/verify.ts';
 import { importCsvFile } from '../../server/capture/import.ts';
 import { nodeChecker } from '../../server/sealing/checker.ts';
+import { recordingSchema } from '../../server/messages/records.ts';
 import { createWebBench, type WebBench } from '../helpers/webBench.ts';
 
 let bench: WebBench;
@@ -44,6 +45,22 @@ test('a bundle without identity says nothing of the car', async () => {
   const found = verifyBundle(octets, nodeChecker, { version: '0.0.0' });
   expect(found.status).toBe('intact');
   expect(found.contents!.record.case).toBeNull();
+});
+
+test('a bundle that is posted comes back as the recording that it was, with its case', async () => {
+  const { octets } = await fetched(`recordings/${id}/bundle.zip`);
+  const post = async (body: Uint8Array) =>
+    fetch(`${bench.url}/api/import?name=night.zip`, { method: 'POST', body: new Uint8Array(body) });
+  const response = await post(octets);
+  expect(response.status).toBe(201);
+  const made = recordingSchema.parse(await response.json());
+  expect(made.id).not.toBe(id);
+  expect(made.channels.map((c) => c.samples)).toEqual([3, 2]);
+  expect(bench.store.getCase(made.caseId!).plateOrVin).toBe('AB12 CDE');
+  octets[octets.length >> 1]! ^= 1;
+  const refused = await post(octets);
+  expect([refused.status, await refused.json()]).toMatchObject([422, { error: 'unreadable-file' }]);
+  expect(bench.store.listRecordings()).toHaveLength(2);
 });
 
 test.each([

@@ -7,10 +7,10 @@
  *   live        regions "Voltage", "Current"; buttons "Mark attempt: it opened", "Mark attempt: no answer",
  *               "Let go", "Start recording", "Stop recording"; radios "Live watch", "Overnight test"; behind the
  *               summary "Title, case and meters": text field "Title", select "Case", a checkbox for each meter; link "See the findings" after a stop
- *   cases       links "New case" and each case; file field "Import a CSV file"
+ *   cases       links "New case" and each case; file field "Import a CSV or a sealed bundle"
  *   case        links "Start a recording", "Edit", each recording; button "Delete", then "Delete the case"
  *   case-edit   fields "Name of the case", "Plate or VIN", "Complaint", "Notes", ...; button "Save the case"
- *   recordings  link "Start a recording"; file field "Import a CSV file"; a link for each recording
+ *   recordings  link "Start a recording"; file field "Import a CSV or a sealed bundle"; a link for each recording
  *   night       regions "Verdict", "Figures of this recording", "The night on its time axis"; heading "Findings";
  *               buttons "Whole night", "Asleep only", "Earlier", "Later", "Closer", "Further",
  *               "Show on the chart: ..."; link "Download CSV"; the chart: role application

@@ -5,7 +5,7 @@ import { useAction } from './hooks.ts';
 import { useServices } from './services.ts';
 import { Problem } from './words.tsx';
 
-/** A table of readings from a file becomes a recording; the page goes to it. */
+/** A table of readings or a sealed bundle becomes a recording; the page goes to it. */
 export function ImportCsv(p: { readonly caseId: string | null }): JSX.Element {
   const { api } = useServices();
   const action = useAction();
@@ -18,7 +18,7 @@ export function ImportCsv(p: { readonly caseId: string | null }): JSX.Element {
         id={id}
         class="file"
         type="file"
-        accept=".csv,.tsv,.txt,.gz,text/csv"
+        accept=".csv,.tsv,.txt,.gz,.zip,text/csv,application/zip"
         disabled={action.busy}
         onChange={(e) => {
           const file = e.currentTarget.files?.[0];
@@ -39,7 +39,7 @@ export function ImportCsv(p: { readonly caseId: string | null }): JSX.Element {
         }}
       />
       <label class="button plain" for={id} aria-disabled={action.busy}>
-        {action.busy ? 'Reading the file' : 'Import a CSV file'}
+        {action.busy ? 'Reading the file' : 'Import a CSV or a sealed bundle'}
       </label>
       <Problem sentence={action.problem} />
     </div>
