@@ -9,6 +9,32 @@ export interface Accuracy {
   readonly digits: number;
 }
 
+/** The data sheet's line for one range of the meter: it holds for readings up to `upTo`, in the channel's unit. */
+export interface RangeAccuracy {
+  readonly upTo: number;
+  readonly accuracy: Accuracy;
+  /** The range's last digit, in the channel's unit; null: the channel's own. */
+  readonly digit: number | null;
+}
+
+/** What a meter showed with nothing to measure: the mean of some readings and its standard uncertainty. */
+export interface ZeroCheck {
+  /** Seconds from the recording's start; negative for a check before it. */
+  readonly atS: number;
+  /** In the channel's unit, with the sign that the readings have. */
+  readonly value: number;
+  readonly standardUncertainty: number;
+}
+
+/**
+ * A calibration certificate's statement, as standard uncertainties (expanded uncertainty over its k): a part
+ * that does not depend on the reading, in the channel's unit, and one that is proportional to it.
+ */
+export interface Calibration {
+  readonly fixed: number;
+  readonly relative: number;
+}
+
 /** One channel's live samples: `t` in seconds from the recording's start, `y` in A, V or degC, equal lengths. */
 export interface ChannelInput {
   readonly quantity: Quantity;
@@ -20,6 +46,11 @@ export interface ChannelInput {
   /** Integration time of one reading, seconds; null when nobody stated it. */
   readonly apertureS: number | null;
   readonly accuracy: Accuracy | null;
+  /** The data sheet's ranges, rising; where given they stand before `accuracy`. */
+  readonly ranges?: readonly RangeAccuracy[];
+  /** Zero checks before and after; between two the zero is interpolated and taken off the readings. */
+  readonly zeroChecks?: readonly ZeroCheck[];
+  readonly calibration?: Calibration | null;
   /** Gaps that the recording itself knows of, beyond what the times show. */
   readonly gaps: readonly { readonly startS: number; readonly endS: number }[];
 }
