@@ -58,7 +58,7 @@ export const ROOMS = [
     room: SEALING,
     pure: false,
     mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY, EVIDENCE, REPORT, STORE, CAPTURE],
-    packages: ['node:*', 'zod'],
+    packages: ['node:*', 'tar', 'zod'],
   },
   {
     room: 'server/http',

@@ -15,6 +15,8 @@ export const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   seal: async () => (await import('./seal.ts')).sealCommand,
   timestamp: async () => (await import('./timestamp.ts')).timestampCommand,
   verify: async () => (await import('./verify.ts')).verifyCommand,
+  backup: async () => (await import('./backup.ts')).backupCommand,
+  restore: async () => (await import('./restore.ts')).restoreCommand,
 };
 
 /** Runs one command line. Returns the exit code: 0, 1 (looked and found wrong), 2 (bad use or bad input). */

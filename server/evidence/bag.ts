@@ -32,7 +32,7 @@ export function manifestOf(files: Members, sha256: Sha256): string {
 export function readManifest(text: string): Map<string, string> {
   const lines = text.split('\n');
   const entries = lines.slice(0, -1).map((line) => {
-    const [, digest, name] = /^([0-9a-f]{64}) {2}(\S+)$/.exec(line) ?? [];
+    const [, digest, name] = /^([0-9a-f]{64}) {2}(\S(?:.*\S)?)$/.exec(line) ?? [];
     if (digest === undefined || name === undefined) throw new RangeError('a line of the manifest is damaged');
     return [name, digest] as const;
   });

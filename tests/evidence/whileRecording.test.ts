@@ -8,7 +8,6 @@ import { readHead } from '../../server/evidence/heads.ts';
 import { consistencyPath, isConsistent } from '../../server/evidence/merkle.ts';
 import { unhex } from '../../server/evidence/octets.ts';
 import { verifyBundle } from '../../server/evidence/verify.ts';
-import { columnsOf } from '../../server/samples/columns.ts';
 import { nodeChecker } from '../../server/sealing/checker.ts';
 import { logFile, readLog } from '../../server/sealing/headLog.ts';
 import { replaceKey, signerIn } from '../../server/sealing/keyFile.ts';
@@ -17,13 +16,14 @@ import { sealingStore } from '../../server/sealing/sealingStore.ts';
 import { faultsOfLog, sealNight } from '../../server/sealing/sealNight.ts';
 import { openStore } from '../../server/store/openStore.ts';
 import type { Store } from '../../server/store/store.ts';
+import { recordMinutes, startNight, type NightClock } from '../helpers/nightBeingSealed.ts';
 import { SEALED_AT, VERSION } from '../helpers/sealedNight.ts';
 
 const START = Date.UTC(2026, 2, 1, 20);
 const MINUTE = 60_000;
 
 let data: string;
-let utcMs: number;
+let clock: NightClock;
 let troubles: string[];
 let store: Store;
 let id: string;
@@ -32,60 +32,25 @@ function open(): Store {
   return sealingStore(openStore(path.join(data, 'nightdraw.db')), {
     data,
     signer: signerIn(data),
-    utcMs: () => utcMs,
+    utcMs: () => clock.utcMs,
     onTrouble: (sentence) => void troubles.push(sentence),
   });
 }
 
 beforeEach(() => {
   data = mkdtempSync(path.join(tmpdir(), 'nightdraw-sealing-'));
-  utcMs = START;
+  clock = { startMs: START, utcMs: START };
   troubles = [];
   store = open();
-  const channel = (quantity: 'current' | 'voltage') => ({
-    meterKey: 'server:m1',
-    meterName: 'Clamp',
-    driver: 'd',
-    key: quantity,
-    quantity,
-    label: quantity,
-    apertureMs: null,
-  });
-  id = store.createRecording({
-    caseId: null,
-    kind: 'overnight-test',
-    title: 'Night',
-    startedAt: new Date(START).toISOString(),
-    zone: 'UTC',
-    provenance: '',
-    state: 'recording',
-    channels: [channel('current'), channel('voltage')],
-  }).id;
+  id = startNight(store, START);
 });
 afterEach(() => {
   store.close();
   rmSync(data, { recursive: true });
 });
 
-/** A second of readings at a time, ten a second, the voltage late by one second every minute. */
 function record(minutes: number, into = store): void {
-  const { channels } = into.getRecording(id);
-  for (let s = 0; s < minutes * 60; s++) {
-    const t = Array.from({ length: 10 }, (_, i) => utcMs - START + i * 100);
-    const samples = channels.map((c, k) => ({
-      channelId: c.id,
-      columns: columnsOf(
-        t.map((x) => (k === 1 && s % 60 === 7 ? x - 1000 : x)),
-        t.map((x) => (x / 100) % 97),
-        t.map(() => -3),
-        t.map((_, i) => (i === 3 && s % 50 === 0 ? 4 : 0)),
-      ),
-    }));
-    const events =
-      s % 300 === 0 ? [{ atMs: t[0]!, kind: 'note' as const, text: `note ${s}`, value: null }] : [];
-    utcMs += 1000;
-    into.commit({ recordingId: id, samples, gaps: [], events, batch: null });
-  }
+  recordMinutes(into, id, clock, minutes);
 }
 
 const log = () => readLog(logFile(data, id));
@@ -107,7 +72,7 @@ test('a head is signed at least every 10 minutes, and the stop is sealed', () =>
   const heads = log().heads.map((line) => readHead(line, nodeChecker));
   const times = [START, ...heads.map((h) => Date.parse(h.at))];
   for (let i = 1; i < times.length; i++) expect(times[i]! - times[i - 1]!).toBeLessThanOrEqual(10 * MINUTE);
-  expect(times.at(-1)).toBe(utcMs);
+  expect(times.at(-1)).toBe(clock.utcMs);
   expect(faults()).toEqual([]);
   const { sealed, fresh } = nightBlocks(store, id, log());
   expect(sealed.length).toBeGreaterThan(7);
@@ -144,10 +109,10 @@ describe('a crash', () => {
     const before = log();
     expect(before.heads.length).toBe(2);
     // Another process takes over without the first having closed anything.
-    utcMs += 3 * MINUTE;
+    clock.utcMs += 3 * MINUTE;
     const next = open();
     record(10, next);
-    next.stopRecording(id, utcMs - START);
+    next.stopRecording(id, clock.utcMs - START);
     expect(log().heads.slice(0, 2)).toEqual(before.heads);
     expect(faults()).toEqual([]);
     expect(nightBlocks(next, id, log()).fresh).toEqual([]);
@@ -161,7 +126,7 @@ describe('a crash', () => {
     expect(readLog(logFile(data, id)).heads).toHaveLength(2);
     const next = open();
     record(10, next);
-    next.stopRecording(id, utcMs - START);
+    next.stopRecording(id, clock.utcMs - START);
     expect(readFileSync(logFile(data, id), 'utf8').startsWith(whole)).toBe(true);
     expect(faults()).toEqual([]);
     next.close();
