@@ -27,7 +27,20 @@ export const caseInputSchema = z.strictObject({
 });
 export type CaseInput = z.infer<typeof caseInputSchema>;
 
+export const THRESHOLD_METHODS = ['none', 'bracket', 'logistic'] as const;
+
+/** A threshold that a person took over from the tries; it stands before any other in this car's findings. */
+export const measuredThresholdSchema = z.strictObject({
+  thresholdV: z.number().positive().max(60),
+  expandedUncertaintyV: z.number().nonnegative(),
+  method: z.enum(THRESHOLD_METHODS),
+  tries: z.int().positive(),
+  takenAt: z.iso.datetime(),
+});
+export type MeasuredThreshold = z.infer<typeof measuredThresholdSchema>;
+
 export const caseSchema = caseInputSchema.extend({
+  measuredThreshold: measuredThresholdSchema.nullable().optional(),
   id: idSchema,
   createdAt: z.iso.datetime(),
   demo: z.boolean(),
@@ -87,13 +100,21 @@ export const EVENT_KINDS = [
   'disk-full',
   'attempt',
   'note',
+  'warning', // what an overnight test warned of
 ] as const;
+
+/** How one try at the handle went. */
+export const ATTEMPT_OUTCOMES = ['opened', 'button-only', 'locked-by-touch', 'nothing'] as const;
+export type AttemptOutcome = (typeof ATTEMPT_OUTCOMES)[number];
+
 export const eventSchema = z.strictObject({
   atMs: ms,
   kind: z.enum(EVENT_KINDS),
   text: longText,
   /** For a clock step: its size in milliseconds. */
   value: z.number().nullable(),
+  /** Of an attempt; absent where nobody said how it went. */
+  outcome: z.enum(ATTEMPT_OUTCOMES).nullable().optional(),
 });
 export type RecordingEvent = z.infer<typeof eventSchema>;
 

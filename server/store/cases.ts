@@ -1,6 +1,6 @@
 import type Database from 'better-sqlite3';
 import { NightdrawError } from '../messages/errors.ts';
-import { batterySchema, type Case, type CaseInput } from '../messages/records.ts';
+import { batterySchema, measuredThresholdSchema, type Case, type CaseInput } from '../messages/records.ts';
 import { newId } from './ids.ts';
 import type { Store } from './store.ts';
 
@@ -15,6 +15,7 @@ interface CaseRow {
   battery: string | null;
   threshold_v: number | null;
   draw_limit_a: number | null;
+  measured_threshold: string | null;
   recordings: number;
 }
 
@@ -33,6 +34,9 @@ function caseOf(row: CaseRow): Case {
     battery: row.battery === null ? null : batterySchema.parse(JSON.parse(row.battery)),
     thresholdV: row.threshold_v,
     drawLimitA: row.draw_limit_a,
+    ...(row.measured_threshold !== null && {
+      measuredThreshold: measuredThresholdSchema.parse(JSON.parse(row.measured_threshold)),
+    }),
   };
 }
 
@@ -52,7 +56,10 @@ export function noCase(): NightdrawError {
   return new NightdrawError('not-found', 'There is no such case.');
 }
 
-type CaseMethods = Pick<Store, 'createCase' | 'updateCase' | 'deleteCase' | 'getCase' | 'listCases'>;
+type CaseMethods = Pick<
+  Store,
+  'createCase' | 'updateCase' | 'deleteCase' | 'getCase' | 'listCases' | 'setMeasuredThreshold'
+>;
 
 export function caseMethods(db: Database.Database): CaseMethods {
   const insert = db.prepare(
@@ -63,6 +70,7 @@ export function caseMethods(db: Database.Database): CaseMethods {
     `UPDATE cases SET title = @title, plate_or_vin = @plateOrVin, complaint = @complaint, notes = @notes,
        battery = @battery, threshold_v = @thresholdV, draw_limit_a = @drawLimitA WHERE id = @id`,
   );
+  const measure = db.prepare('UPDATE cases SET measured_threshold = ? WHERE id = ?');
   const remove = db.prepare('DELETE FROM cases WHERE id = ?');
   const one = db.prepare<[string], CaseRow>(`${SELECT} WHERE c.id = ?`);
   const all = db.prepare<[], CaseRow>(`${SELECT} ORDER BY c.seq DESC`);
@@ -85,6 +93,10 @@ export function caseMethods(db: Database.Database): CaseMethods {
     },
     deleteCase(id) {
       if (remove.run(id).changes === 0) throw noCase();
+    },
+    setMeasuredThreshold(id, measured) {
+      if (measure.run(measured === null ? null : JSON.stringify(measured), id).changes === 0) throw noCase();
+      return getCase(id);
     },
     getCase,
     listCases: () => all.all().map(caseOf),

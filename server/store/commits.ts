@@ -1,6 +1,6 @@
 import type Database from 'better-sqlite3';
 import { NightdrawError } from '../messages/errors.ts';
-import type { Gap, RecordingEvent } from '../messages/records.ts';
+import type { AttemptOutcome, Gap, RecordingEvent } from '../messages/records.ts';
 import { joinColumns, type SampleColumns } from '../samples/columns.ts';
 import { noRecording } from './recordings.ts';
 import type { SampleTables } from './samples.ts';
@@ -18,6 +18,7 @@ interface EventRow {
   kind: RecordingEvent['kind'];
   text: string;
   value: number | null;
+  outcome: AttemptOutcome | null;
 }
 
 export function noChannel(): NightdrawError {
@@ -46,7 +47,7 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     'INSERT INTO gaps (recording_id, channel_id, start_ms, end_ms, reason) VALUES (?, ?, ?, ?, ?)',
   );
   const insertEvent = db.prepare(
-    'INSERT INTO events (recording_id, at_ms, kind, text, value) VALUES (?, ?, ?, ?, ?)',
+    'INSERT INTO events (recording_id, at_ms, kind, text, value, outcome) VALUES (?, ?, ?, ?, ?, ?)',
   );
   const gaps = db.prepare<[string], GapRow>('SELECT * FROM gaps WHERE recording_id = ? ORDER BY id');
   const events = db.prepare<[string], EventRow>(
@@ -88,8 +89,8 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
       if (!known.has(gap.channelId)) throw noChannel();
       insertGap.run(step.recordingId, gap.channelId, gap.startMs, gap.endMs, gap.reason);
     }
-    for (const event of step.events)
-      insertEvent.run(step.recordingId, event.atMs, event.kind, event.text, event.value);
+    for (const { atMs, kind, text, value, outcome } of step.events)
+      insertEvent.run(step.recordingId, atMs, kind, text, value, outcome ?? null);
     return { kind: 'stored' };
   };
 
@@ -122,9 +123,13 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     },
     listEvents(recordingId) {
       requireRecording(recordingId);
-      return events
-        .all(recordingId)
-        .map((row) => ({ atMs: row.at_ms, kind: row.kind, text: row.text, value: row.value }));
+      return events.all(recordingId).map(({ at_ms: atMs, kind, text, value, outcome }) => ({
+        atMs,
+        kind,
+        text,
+        value,
+        ...(outcome !== null && { outcome }),
+      }));
     },
   };
 }

@@ -151,6 +151,19 @@ export const MIGRATIONS: readonly string[] = [
   DROP TABLE blocks_1;
   DROP TABLE tails_1;
   `,
+  // Tries at the handle with their outcome, what a car's own tries showed, the fuse walk, what a test watches for.
+  `
+  ALTER TABLE events ADD COLUMN outcome TEXT;
+  ALTER TABLE cases ADD COLUMN measured_threshold TEXT;
+  CREATE TABLE fuse_walks (
+    case_id TEXT PRIMARY KEY REFERENCES cases (id) ON DELETE CASCADE,
+    walk TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
+  CREATE TABLE watches (
+    recording_id TEXT PRIMARY KEY REFERENCES recordings (id) ON DELETE CASCADE,
+    settings TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
+  `,
 ];
 
 /**

@@ -5,6 +5,7 @@ import { NightdrawError } from '../messages/errors.ts';
 import { caseMethods } from './cases.ts';
 import { commitMethods } from './commits.ts';
 import { guarded } from './errors.ts';
+import { handleMethods } from './handle.ts';
 import { migrate } from './migrations.ts';
 import { recordingMethods } from './recordings.ts';
 import { SampleTables } from './samples.ts';
@@ -50,6 +51,7 @@ export function storeOn(db: Database.Database): Store {
     ...caseMethods(db),
     ...recordingMethods(db, samples),
     ...commitMethods(db, samples),
+    ...handleMethods(db),
     ...settingMethods(db),
     atomically: (work) => samples.undoing(() => db.transaction(work).immediate()),
     close: () => void db.close(),

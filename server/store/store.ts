@@ -1,10 +1,13 @@
 import type { SampleColumns } from '../samples/columns.ts';
+import type { KeptFuseWalk } from '../messages/fuses.ts';
+import type { WatchSettings } from '../messages/watch.ts';
 import type {
   Case,
   CaseInput,
   ChannelInput,
   Channel,
   Gap,
+  MeasuredThreshold,
   Recording,
   RecordingEvent,
 } from '../messages/records.ts';
@@ -48,6 +51,11 @@ export interface Store {
   deleteCase(id: string): void;
   getCase(id: string): Case;
   listCases(): Case[];
+  /** The threshold that a person took over from the tries of this car, or null to go back. */
+  setMeasuredThreshold(caseId: string, measured: MeasuredThreshold | null): Case;
+  /** Null before the first fuse. */
+  readFuseWalk(caseId: string): KeptFuseWalk | null;
+  writeFuseWalk(caseId: string, walk: KeptFuseWalk): void;
 
   createRecording(input: NewRecording): Recording;
   addChannel(recordingId: string, input: ChannelInput): Channel;
@@ -56,6 +64,9 @@ export interface Store {
   stopRecording(id: string, durationMs: number): Recording;
   moveRecording(id: string, caseId: string | null): Recording;
   deleteRecording(id: string): void;
+  /** What an overnight test watches for; null where it is not armed. */
+  readWatch(recordingId: string): WatchSettings | null;
+  writeWatch(recordingId: string, settings: WatchSettings | null): void;
 
   commit(step: Commit): CommitResult;
   /** The last batch number stored for a meter of a recording; 0 before the first. */

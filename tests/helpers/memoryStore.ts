@@ -1,5 +1,7 @@
 import { NightdrawError } from '../../server/messages/errors.ts';
+import type { KeptFuseWalk } from '../../server/messages/fuses.ts';
 import type { Case, Channel, Gap, Recording, RecordingEvent } from '../../server/messages/records.ts';
+import type { WatchSettings } from '../../server/messages/watch.ts';
 import { columnsOf, type SampleColumns } from '../../server/samples/columns.ts';
 import type { Store } from '../../server/store/store.ts';
 
@@ -20,6 +22,8 @@ interface State {
   events: (RecordingEvent & { recordingId: string })[];
   batches: { recordingId: string; meterKey: string; number: number }[];
   settings: { key: string; value: string }[];
+  walks: Record<string, KeptFuseWalk>;
+  watches: Record<string, WatchSettings>;
 }
 
 export function memoryStore(): Store {
@@ -31,6 +35,8 @@ export function memoryStore(): Store {
     events: [],
     batches: [],
     settings: [],
+    walks: {},
+    watches: {},
   };
   let lastId = 0;
   let open = true;
@@ -81,10 +87,21 @@ export function memoryStore(): Store {
     deleteCase(id) {
       const gone = caseRow(id);
       state.cases = state.cases.filter((c) => c !== gone);
+      delete state.walks[id];
       for (const r of state.recordings) if (r.caseId === id) r.caseId = null;
     },
     getCase: (id) => caseOf(caseRow(id)),
     listCases: () => state.cases.map(caseOf),
+    setMeasuredThreshold(id, measured) {
+      const row = caseRow(id);
+      delete row.measuredThreshold;
+      if (measured !== null) row.measuredThreshold = measured;
+      return store.getCase(id);
+    },
+    readFuseWalk: (id) => state.walks[caseRow(id).id] ?? null,
+    writeFuseWalk(id, walk) {
+      state.walks[caseRow(id).id] = walk;
+    },
 
     createRecording({ channels, ...input }) {
       if (input.caseId !== null) caseRow(input.caseId);
@@ -118,10 +135,17 @@ export function memoryStore(): Store {
     deleteRecording(id) {
       if (recordingRow(id).state === 'recording') throw new NightdrawError('conflict');
       state.recordings = state.recordings.filter((r) => r.id !== id);
+      delete state.watches[id];
       state.channels = state.channels.filter((c) => c.recordingId !== id);
       state.gaps = state.gaps.filter((g) => g.recordingId !== id);
       state.events = state.events.filter((e) => e.recordingId !== id);
       state.batches = state.batches.filter((b) => b.recordingId !== id);
+    },
+
+    readWatch: (id) => state.watches[recordingRow(id).id] ?? null,
+    writeWatch(id, settings) {
+      delete state.watches[recordingRow(id).id];
+      if (settings !== null) state.watches[id] = settings;
     },
 
     commit: (step) =>
