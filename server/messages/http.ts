@@ -1,5 +1,6 @@
 import { z } from 'zod';
 import { analysisOptionsSchema } from './findings.ts';
+import { recordedMeterSchema } from './meterRecord.ts';
 import { bluetoothStatusSchema, meterSchema } from './meters.ts';
 import {
   caseSchema,
@@ -11,6 +12,7 @@ import {
   recordingSchema,
   RECORDING_KINDS,
 } from './records.ts';
+import { zeroCheckSchema } from './zeroCheck.ts';
 
 /** Bodies and queries of the HTTP routes under /api; DEVELOPERS.md lists the routes. */
 
@@ -38,6 +40,9 @@ export const recordingDetailSchema = z.strictObject({
   recording: recordingSchema,
   events: z.array(eventSchema),
   gaps: z.array(gapSchema),
+  /** Of the meters that had one when the recording began. */
+  meters: z.array(recordedMeterSchema).optional(),
+  zeroChecks: z.array(zeroCheckSchema).optional(),
 });
 export type RecordingDetail = z.infer<typeof recordingDetailSchema>;
 
