@@ -1,6 +1,7 @@
 import type Database from 'better-sqlite3';
 import { NightdrawError } from '../messages/errors.ts';
 import type { AttemptOutcome, Gap, RecordingEvent } from '../messages/records.ts';
+import { bucketsOf } from '../samples/buckets.ts';
 import { joinColumns, type SampleColumns } from '../samples/columns.ts';
 import { noRecording } from './recordings.ts';
 import type { SampleTables } from './samples.ts';
@@ -27,7 +28,7 @@ export function noChannel(): NightdrawError {
 
 type CommitMethods = Pick<
   Store,
-  'commit' | 'lastBatch' | 'readSamples' | 'partsOf' | 'listGaps' | 'listEvents'
+  'commit' | 'lastBatch' | 'readSamples' | 'partsOf' | 'zoom' | 'listGaps' | 'listEvents'
 >;
 
 export function commitMethods(db: Database.Database, samples: SampleTables): CommitMethods {
@@ -111,6 +112,8 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     readSamples: (channelId, fromMs = -Infinity, toMs = Infinity) =>
       joinColumns([...partsOf(channelId, fromMs, toMs)]),
     partsOf: (channelId) => partsOf(channelId, -Infinity, Infinity),
+    zoom: (channelIds, fromMs, toMs, buckets) =>
+      channelIds.map((id) => bucketsOf(joinColumns([...partsOf(id, fromMs, toMs)]), fromMs, toMs, buckets)),
     listGaps(recordingId) {
       requireRecording(recordingId);
       const stored: Gap[] = gaps.all(recordingId).map((row) => ({

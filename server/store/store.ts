@@ -1,3 +1,4 @@
+import type { Buckets } from '../samples/buckets.ts';
 import type { SampleColumns } from '../samples/columns.ts';
 import type { KeptFuseWalk } from '../messages/fuses.ts';
 import type { WatchSettings } from '../messages/watch.ts';
@@ -79,6 +80,15 @@ export interface Store {
   readSamples(channelId: number, fromMs?: number, toMs?: number): SampleColumns;
   /** The same for the whole channel, in pieces, so that a month need not be in memory; what comes later is not in it. */
   partsOf(channelId: number): Iterable<SampleColumns>;
+  /**
+   * What a chart of `buckets` parts of [fromMs, toMs] can show of some channels, one answer each in their order: the
+   * lowest and highest live value of each part, or the live samples themselves where they are no more than `buckets`.
+   * No peak is lost, and none is made up. In a long window a peak that lies within a few hundredths of a part of
+   * an edge may count on both sides of it (half a part at most); where the samples themselves are looked at, in short
+   * windows, each counts in its own part only.
+   * @throws RangeError as `bucketsOf`
+   */
+  zoom(channelIds: readonly number[], fromMs: number, toMs: number, buckets: number): Buckets[];
   /** Ordered by start. Stored samples that can no longer be read are listed as gaps of reason 'damaged'. */
   listGaps(recordingId: string): Gap[];
   listEvents(recordingId: string): RecordingEvent[];

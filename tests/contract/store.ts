@@ -278,6 +278,32 @@ export function storeContract(name: string, makeStore: () => Store): void {
     });
   });
 
+  describe(`${name}: zoom`, () => {
+    test('gives each live sample where they are few, and the extremes of each part where they are many', () => {
+      const { store, id, current, voltage } = started();
+      const n = 1000;
+      const t = Float64Array.from({ length: n }, (_, i) => i * 10);
+      const flags = Uint16Array.from(t, (_, i) => (i === 500 ? 1 : 0));
+      const counts = Float64Array.from(t, (_, i) => (i === 500 ? 9e6 : i === 777 ? 1900 : i % 7));
+      store.commit(stepOf(id, current, columnsOf(t, counts, new Int8Array(n).fill(-3), flags)));
+      const [many, none] = store.zoom([current, voltage], 0, 10_000, 10);
+      expect(many).toMatchObject({ raw: false, t: Float64Array.from(many!.t, (_, b) => b + 0.5) });
+      expect([...many!.max]).toEqual([0.006, 0.006, 0.006, 0.006, 0.006, 0.006, 0.006, 1.9, 0.006, 0.006]);
+      expect(none).toEqual({
+        raw: true,
+        t: new Float64Array(),
+        min: new Float64Array(),
+        max: new Float64Array(),
+      });
+      const [few] = store.zoom([current], 4990, 5010, 10);
+      expect(few).toMatchObject({ raw: true, t: Float64Array.of(4.99, 5.01) });
+      expect(few!.max).toEqual(Float64Array.of((499 % 7) / 1000, (501 % 7) / 1000));
+      expect(codeOf(() => store.zoom([77], 0, 1, 10))).toBe('not-found');
+      expect(() => store.zoom([current], 2, 1, 10)).toThrow(RangeError);
+      expect(() => store.zoom([current], 1, 2, 0)).toThrow(RangeError);
+    });
+  });
+
   describe(`${name}: whole`, () => {
     test('work done together is kept together', () => {
       const { store, id, current } = started();

@@ -2,6 +2,7 @@ import { NightdrawError } from '../../server/messages/errors.ts';
 import type { KeptFuseWalk } from '../../server/messages/fuses.ts';
 import type { Case, Channel, Gap, Recording, RecordingEvent } from '../../server/messages/records.ts';
 import type { WatchSettings } from '../../server/messages/watch.ts';
+import { bucketsOf } from '../../server/samples/buckets.ts';
 import { columnsOf, type SampleColumns } from '../../server/samples/columns.ts';
 import type { Store } from '../../server/store/store.ts';
 
@@ -185,6 +186,8 @@ export function memoryStore(): Store {
       );
     },
     partsOf: (channelId) => [store.readSamples(channelId)],
+    zoom: (channelIds, fromMs, toMs, buckets) =>
+      channelIds.map((id) => bucketsOf(store.readSamples(id), fromMs, toMs, buckets)),
     listGaps(recordingId) {
       recordingRow(recordingId);
       return state.gaps
