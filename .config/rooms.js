@@ -31,7 +31,7 @@ export const ROOMS = [
   { room: NODE_LINK, pure: false, mayImport: [CORE], packages: ['@abandonware/noble', 'node:*'] },
   { room: BROWSER_LINK, pure: false, mayImport: [CORE], packages: [] },
   { room: SAMPLES, pure: true, mayImport: [CORE], packages: [] },
-  { room: MESSAGES, pure: true, mayImport: [CORE, SAMPLES], packages: ['zod'] },
+  { room: MESSAGES, pure: true, mayImport: [CORE, TEACH, SAMPLES], packages: ['zod'] },
   { room: ANALYSIS, pure: true, mayImport: [CORE, SAMPLES, MESSAGES], packages: [] },
   { room: BATTERY, pure: true, mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS], packages: [] },
   { room: SIMULATOR, pure: true, mayImport: [CORE, METERS, REPLAY, SAMPLES, MESSAGES], packages: [] },
@@ -51,7 +51,7 @@ export const ROOMS = [
   {
     room: CAPTURE,
     pure: false,
-    mayImport: [CORE, METERS, SESSION, SAMPLES, MESSAGES, ANALYSIS, BATTERY, STORE],
+    mayImport: [CORE, TEACH, METERS, SESSION, SAMPLES, MESSAGES, ANALYSIS, BATTERY, STORE],
     packages: ['node:*'],
   },
   {
@@ -100,7 +100,7 @@ export const ROOMS = [
   {
     room: 'web/state',
     pure: true,
-    mayImport: [CORE, METERS, SESSION, SAMPLES, MESSAGES, ANALYSIS, BATTERY],
+    mayImport: [CORE, TEACH, METERS, SESSION, SAMPLES, MESSAGES, ANALYSIS, BATTERY],
     packages: [],
   },
   { room: 'web/chart', pure: false, mayImport: [MESSAGES, SAMPLES, 'web/state'], packages: ['uplot'] },

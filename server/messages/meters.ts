@@ -9,6 +9,8 @@ export const meterChannelSchema = z.strictObject({
   quantity: quantitySchema,
   label: z.string().max(120),
   apertureMs: z.number().positive().nullable(),
+  /** The display's last digit in the quantity's unit, where the meter's format has one. */
+  step: z.number().positive().nullable().optional(),
 });
 export type MeterChannelInfo = z.infer<typeof meterChannelSchema>;
 

@@ -60,6 +60,8 @@ export const channelInputSchema = z.strictObject({
   quantity: quantitySchema,
   label: shortText,
   apertureMs: z.number().positive().nullable(),
+  /** The display's last digit in the quantity's unit, where the meter's format has one. */
+  step: z.number().positive().nullable().optional(),
 });
 export type ChannelInput = z.infer<typeof channelInputSchema>;
 

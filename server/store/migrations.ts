@@ -164,6 +164,37 @@ export const MIGRATIONS: readonly string[] = [
     settings TEXT NOT NULL
   ) STRICT, WITHOUT ROWID;
   `,
+  // What is known of the meters themselves: their records, zero checks, and descriptions of taught ones.
+  `
+  CREATE TABLE meter_records (
+    meter_key TEXT PRIMARY KEY,
+    changed_at TEXT NOT NULL,
+    record TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
+
+  CREATE TABLE recorded_meters (
+    recording_id TEXT NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
+    meter_key TEXT NOT NULL,
+    record TEXT NOT NULL,
+    PRIMARY KEY (recording_id, meter_key)
+  ) STRICT, WITHOUT ROWID;
+
+  CREATE TABLE zero_checks (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    recording_id TEXT NOT NULL REFERENCES recordings (id) ON DELETE CASCADE,
+    at_ms REAL NOT NULL,
+    zero_check TEXT NOT NULL
+  ) STRICT;
+  CREATE INDEX zero_checks_of_recording ON zero_checks (recording_id);
+
+  CREATE TABLE taught_meters (
+    id TEXT PRIMARY KEY,
+    added_at TEXT NOT NULL,
+    description TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
+
+  ALTER TABLE channels ADD COLUMN step REAL;
+  `,
 ];
 
 /**

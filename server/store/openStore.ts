@@ -6,6 +6,7 @@ import { caseMethods } from './cases.ts';
 import { commitMethods } from './commits.ts';
 import { guarded } from './errors.ts';
 import { handleMethods } from './handle.ts';
+import { meterMethods } from './meters.ts';
 import { migrate } from './migrations.ts';
 import { recordingMethods } from './recordings.ts';
 import { SampleTables } from './samples.ts';
@@ -52,6 +53,7 @@ export function storeOn(db: Database.Database): Store {
     ...recordingMethods(db, samples),
     ...commitMethods(db, samples),
     ...handleMethods(db),
+    ...meterMethods(db),
     ...settingMethods(db),
     atomically: (work) => samples.undoing(() => db.transaction(work).immediate()),
     close: () => void db.close(),

@@ -27,6 +27,7 @@ interface ChannelRow {
   quantity: Channel['quantity'];
   label: string;
   aperture_ms: number | null;
+  step: number | null;
   samples: number;
   last_ms: number;
 }
@@ -41,6 +42,7 @@ function channelOf(row: ChannelRow, open: number): Channel {
     quantity: row.quantity,
     label: row.label,
     apertureMs: row.aperture_ms,
+    ...(row.step !== null && { step: row.step }),
     samples: row.samples + open,
   };
 }
@@ -66,8 +68,11 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
      VALUES (@id, @caseId, @kind, @title, @state, @startedAt, @zone, 0, @provenance)`,
   );
   const insertChannel = db.prepare(
-    `INSERT INTO channels (recording_id, meter_key, meter_name, driver, key, quantity, label, aperture_ms)
-     VALUES (@recordingId, @meterKey, @meterName, @driver, @key, @quantity, @label, @apertureMs)`,
+    `INSERT INTO channels (recording_id, meter_key, meter_name, driver, key, quantity, label, aperture_ms, step)
+     VALUES (@recordingId, @meterKey, @meterName, @driver, @key, @quantity, @label, @apertureMs, @step)`,
+  );
+  const insertMeter = db.prepare(
+    'INSERT INTO recorded_meters (recording_id, meter_key, record) VALUES (?, ?, ?)',
   );
   const one = db.prepare<[string], RecordingRow>('SELECT * FROM recordings WHERE id = ?');
   const all = db.prepare<[], RecordingRow>('SELECT * FROM recordings ORDER BY seq DESC');
@@ -117,7 +122,7 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
     const recording = getRecording(recordingId);
     if (recording.channels.some((c) => c.meterKey === input.meterKey && c.key === input.key))
       throw new NightdrawError('conflict', 'The recording has that channel already.');
-    const { meterKey, meterName, driver, key, quantity, label, apertureMs } = input;
+    const { meterKey, meterName, driver, key, quantity, label, apertureMs, step = null } = input;
     const run = insertChannel.run({
       recordingId,
       meterKey,
@@ -127,6 +132,7 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
       quantity,
       label,
       apertureMs,
+      step,
     });
     return { ...input, id: Number(run.lastInsertRowid), samples: 0 };
   };
@@ -139,6 +145,8 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
         const { caseId, kind, title, state, startedAt, zone, provenance } = input;
         insert.run({ id, caseId, kind, title, state, startedAt, zone, provenance });
         for (const channel of input.channels) addChannel(id, channel);
+        for (const { meterKey, record } of input.meters ?? [])
+          insertMeter.run(id, meterKey, JSON.stringify(record));
         return getRecording(id);
       })(),
     addChannel: (recordingId, input) => db.transaction(addChannel)(recordingId, input),

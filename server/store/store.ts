@@ -1,7 +1,10 @@
 import type { Buckets } from '../samples/buckets.ts';
 import type { SampleColumns } from '../samples/columns.ts';
 import type { KeptFuseWalk } from '../messages/fuses.ts';
+import type { KeptMeterRecord, MeterRecord, RecordedMeterRecord } from '../messages/meterRecord.ts';
+import type { MeterDescription, TaughtMeter } from '../messages/taughtMeters.ts';
 import type { WatchSettings } from '../messages/watch.ts';
+import type { ZeroCheck } from '../messages/zeroCheck.ts';
 import type {
   Case,
   CaseInput,
@@ -39,6 +42,8 @@ export interface NewRecording {
   readonly provenance: string;
   readonly state: Recording['state'];
   readonly channels: readonly ChannelInput[];
+  /** Records of its meters as they are now. */
+  readonly meters?: readonly RecordedMeterRecord[];
 }
 
 /**
@@ -68,6 +73,20 @@ export interface Store {
   /** What an overnight test watches for; null where it is not armed. */
   readWatch(recordingId: string): WatchSettings | null;
   writeWatch(recordingId: string, settings: WatchSettings | null): void;
+
+  /** In the order of their keys. */
+  listMeterRecords(): KeptMeterRecord[];
+  readMeterRecord(meterKey: string): MeterRecord | null;
+  /** Null takes it away; recordings keep the record that they began with. */
+  writeMeterRecord(meterKey: string, record: MeterRecord | null): void;
+  listRecordedMeters(recordingId: string): RecordedMeterRecord[];
+  /** Ordered by time. */
+  listZeroChecks(recordingId: string): ZeroCheck[];
+  addZeroCheck(recordingId: string, check: ZeroCheck): void;
+  /** Descriptions of taught meters, oldest first; one that is there already is not added again. */
+  listTaughtMeters(): TaughtMeter[];
+  addTaughtMeter(description: MeterDescription): TaughtMeter;
+  deleteTaughtMeter(id: string): void;
 
   commit(step: Commit): CommitResult;
   /** The last batch number stored for a meter of a recording; 0 before the first. */

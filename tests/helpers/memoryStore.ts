@@ -1,7 +1,10 @@
 import { NightdrawError } from '../../server/messages/errors.ts';
 import type { KeptFuseWalk } from '../../server/messages/fuses.ts';
 import type { Case, Channel, Gap, Recording, RecordingEvent } from '../../server/messages/records.ts';
+import type { KeptMeterRecord, RecordedMeterRecord } from '../../server/messages/meterRecord.ts';
+import type { TaughtMeter } from '../../server/messages/taughtMeters.ts';
 import type { WatchSettings } from '../../server/messages/watch.ts';
+import type { ZeroCheck } from '../../server/messages/zeroCheck.ts';
 import { bucketsOf } from '../../server/samples/buckets.ts';
 import { columnsOf, type SampleColumns } from '../../server/samples/columns.ts';
 import type { Store } from '../../server/store/store.ts';
@@ -25,6 +28,10 @@ interface State {
   settings: { key: string; value: string }[];
   walks: Record<string, KeptFuseWalk>;
   watches: Record<string, WatchSettings>;
+  meterRecords: KeptMeterRecord[];
+  recordedMeters: (RecordedMeterRecord & { recordingId: string })[];
+  zeroChecks: (ZeroCheck & { recordingId: string })[];
+  taught: TaughtMeter[];
 }
 
 export function memoryStore(): Store {
@@ -38,6 +45,10 @@ export function memoryStore(): Store {
     settings: [],
     walks: {},
     watches: {},
+    meterRecords: [],
+    recordedMeters: [],
+    zeroChecks: [],
+    taught: [],
   };
   let lastId = 0;
   let open = true;
@@ -104,11 +115,12 @@ export function memoryStore(): Store {
       state.walks[caseRow(id).id] = walk;
     },
 
-    createRecording({ channels, ...input }) {
+    createRecording({ channels, meters = [], ...input }) {
       if (input.caseId !== null) caseRow(input.caseId);
       const id = newId();
       state.recordings.unshift({ ...input, id, durationMs: 0 });
       for (const channel of channels) store.addChannel(id, channel);
+      for (const meter of structuredClone(meters)) state.recordedMeters.push({ ...meter, recordingId: id });
       return store.getRecording(id);
     },
     addChannel(recordingId, input) {
@@ -141,12 +153,53 @@ export function memoryStore(): Store {
       state.gaps = state.gaps.filter((g) => g.recordingId !== id);
       state.events = state.events.filter((e) => e.recordingId !== id);
       state.batches = state.batches.filter((b) => b.recordingId !== id);
+      state.recordedMeters = state.recordedMeters.filter((m) => m.recordingId !== id);
+      state.zeroChecks = state.zeroChecks.filter((c) => c.recordingId !== id);
     },
 
     readWatch: (id) => state.watches[recordingRow(id).id] ?? null,
     writeWatch(id, settings) {
       delete state.watches[recordingRow(id).id];
       if (settings !== null) state.watches[id] = settings;
+    },
+
+    listMeterRecords: () => [...state.meterRecords].sort((a, b) => (a.meterKey < b.meterKey ? -1 : 1)),
+    readMeterRecord: (key) => state.meterRecords.find((m) => m.meterKey === key)?.record ?? null,
+    writeMeterRecord(meterKey, record) {
+      state.meterRecords = state.meterRecords.filter((m) => m.meterKey !== meterKey);
+      if (record !== null)
+        state.meterRecords.push({ meterKey, record, changedAt: '2026-01-01T00:00:00.000Z' });
+    },
+    listRecordedMeters(id) {
+      recordingRow(id);
+      return state.recordedMeters
+        .filter((m) => m.recordingId === id)
+        .map(({ recordingId: _, ...meter }) => meter)
+        .sort((a, b) => (a.meterKey < b.meterKey ? -1 : 1));
+    },
+    listZeroChecks(id) {
+      recordingRow(id);
+      return state.zeroChecks
+        .filter((c) => c.recordingId === id)
+        .map(({ recordingId: _, ...check }) => check)
+        .sort((a, b) => a.atMs - b.atMs);
+    },
+    addZeroCheck(id, check) {
+      recordingRow(id);
+      state.zeroChecks.push({ ...check, recordingId: id });
+    },
+    listTaughtMeters: () => [...state.taught],
+    addTaughtMeter(description) {
+      const text = JSON.stringify(description);
+      const same = state.taught.find((t) => JSON.stringify(t.description) === text);
+      if (same !== undefined) return same;
+      const kept = { id: newId(), addedAt: '2026-01-01T00:00:00.000Z', description };
+      state.taught.push(kept);
+      return kept;
+    },
+    deleteTaughtMeter(id) {
+      const gone = find(state.taught, (t) => t.id === id);
+      state.taught = state.taught.filter((t) => t !== gone);
     },
 
     commit: (step) =>
