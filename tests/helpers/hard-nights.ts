@@ -1,62 +1,27 @@
+import { baseNight } from './base-night.ts';
+import { HARD_METERS } from './hard-meters.ts';
 import type { MeterSpec, NightSpec } from './nights.ts';
 import { Random } from './random.ts';
 
 /** Kinds of hard night, each drawn at random from a seed; every one has exact truth. */
 export const HARD_NIGHTS = {
-  clear: (r: Random) => base(r),
-  quiet: (r: Random) => ({ ...base(r), trains: [] }),
-  noisy: (r: Random) => {
-    const night = base(r);
-    return { ...night, current: { ...night.current!, noise: r.between(2e-3, 6e-3) } };
-  },
-  coarse: (r: Random) => {
-    const night = base(r);
-    return { ...night, current: { ...night.current!, resolution: r.pick([1e-3, 1e-2]) } };
-  },
-  fast: (r: Random) => {
-    const night = base(r);
-    const current: MeterSpec = { intervalS: r.pick([0.005, 0.01, 0.02]), resolution: 1e-4, noise: 1e-3 };
-    const stretch = { startS: 60 + r.next(), endS: 3600, periodS: r.logBetween(0.25, 3) };
-    return {
-      ...night,
-      durationS: 3600,
-      shutDowns: [{ atS: r.between(60, 900), dropA: 0.3 }],
-      trains: [{ widthS: r.between(0.02, 0.1), amplitudeA: r.between(0.1, 0.6), stretches: [stretch] }],
-      wakeUps: [],
-      current,
-    };
-  },
-  radio: (r: Random) => {
-    const night = base(r);
-    const { intervalS } = night.current!;
-    const bunchS = r.next() < 0.5 ? { bunchS: r.pick([2, 4]) * intervalS } : {};
-    return {
-      ...night,
-      current: {
-        ...night.current!,
-        radioJitterS: r.between(0.1, 0.8) * intervalS,
-        lossFraction: 0.03,
-        dropouts: [{ startS: 0.6 * night.durationS, endS: 0.6 * night.durationS + 1200 }],
-        ...bunchS,
-      },
-    };
-  },
-  deadTime: (r: Random) => {
-    const night = base(r);
-    const intervalS = r.pick([0.1, 0.25, 0.4]);
-    const apertureS = intervalS * r.between(0.25, 0.6);
-    return { ...night, current: { ...night.current!, intervalS, apertureS } };
-  },
+  ...HARD_METERS,
+  quiet: (r: Random) => ({ ...baseNight(r), trains: [], wakeUps: [] }),
+  slowQuiet: (r: Random) => ({ ...baseNight(r, { intervalS: r.pick([1, 2]) }), trains: [] }),
   oscillator: (r: Random) => {
-    const night = base(r);
+    const night = baseNight(r);
     return { ...night, trains: night.trains!.map((t) => ({ ...t, jitter: 1e-4, drift: 1e-5 })) };
   },
-  drifting: (r: Random) => {
-    const night = base(r);
-    return { ...night, current: { ...night.current!, offsetDrift: r.between(1e-3, 4e-3) } };
+  /** A fixed clock whose pulses come a little early or late. */
+  fixedClock: (r: Random) => {
+    const night = baseNight(r);
+    return {
+      ...night,
+      trains: night.trains!.map((t) => ({ ...t, jitter: 0, whiteJitterS: r.between(1e-3, 0.01) })),
+    };
   },
   burst: (r: Random) => {
-    const night = base(r);
+    const night = baseNight(r);
     return {
       ...night,
       trains: night.trains!.map((t) => ({
@@ -65,8 +30,21 @@ export const HARD_NIGHTS = {
       })),
     };
   },
+  /** Stretched twice, then stopped. */
+  stretchedTwice: (r: Random) => {
+    const night = baseNight(r);
+    const first = night.trains![0]!.stretches[0]!.periodS;
+    const ends = [0.3, 0.55, 0.8].map((share) => share * night.durationS);
+    const periods = [first, first * r.pick([2, 3]), first * r.pick([5, 6, 9])];
+    const stretches = periods.map((periodS, i) => ({
+      startS: (i === 0 ? 60 : ends[i - 1]!) + r.next(),
+      endS: ends[i]!,
+      periodS,
+    }));
+    return { ...night, trains: [{ ...night.trains![0]!, stretches }] };
+  },
   twoTrains: (r: Random) => {
-    const night = base(r);
+    const night = baseNight(r);
     const other = { startS: 70 + r.next(), endS: night.durationS, periodS: r.between(5, 60) };
     return {
       ...night,
@@ -77,7 +55,7 @@ export const HARD_NIGHTS = {
     };
   },
   longPeriod: (r: Random) => {
-    const night = base(r);
+    const night = baseNight(r);
     const stretch = { startS: 60 + r.next(), endS: 12 * 3600, periodS: r.logBetween(60, 7200) };
     return {
       ...night,
@@ -85,87 +63,91 @@ export const HARD_NIGHTS = {
       trains: [{ widthS: r.between(0.1, 1), amplitudeA: r.between(0.4, 1), stretches: [stretch] }],
     };
   },
+  /** A pulse of a few milliamperes under 6 mA of noise. */
   weak: (r: Random) => {
-    const night = base(r);
-    const periodS = r.logBetween(0.5, 5);
+    const night = baseNight(r, { intervalS: r.pick([0.02, 0.05]), noise: 6e-3 });
+    const stretch = { startS: 60 + r.next(), endS: 8 * 3600, periodS: r.logBetween(0.5, 5) };
     return {
       ...night,
       durationS: 8 * 3600,
       wakeUps: [],
-      current: { intervalS: r.pick([0.02, 0.05]), resolution: 1e-4, noise: 6e-3 },
-      trains: [
-        {
-          widthS: r.between(0.1, 0.3),
-          amplitudeA: r.between(3e-3, 6e-3),
-          stretches: [{ startS: 60 + r.next(), endS: 8 * 3600, periodS }],
-        },
-      ],
+      trains: [{ widthS: r.between(0.1, 0.3), amplitudeA: r.between(3e-3, 6e-3), stretches: [stretch] }],
     };
   },
   tooFast: (r: Random) => {
-    const night = base(r);
     const intervalS = r.pick([0.333, 0.4, 0.5, 1]);
+    const night = baseNight(r, { intervalS, noise: 3e-4 });
     const periodS = r.pick([0.25, 0.3, 0.6]) * (1 + 1e-3 * (r.next() - 0.5));
     const stretch = { startS: 60 + r.next(), endS: night.durationS, periodS };
     return {
       ...night,
-      current: { ...night.current!, intervalS, noise: 3e-4 },
       trains: [{ widthS: 0.02, amplitudeA: r.between(0.2, 0.6), stretches: [stretch] }],
     };
   },
-  slow: (r: Random) => {
-    const night = base(r);
-    return { ...night, trains: [], current: { ...night.current!, intervalS: r.pick([1, 2]) } };
+  asleepFromStart: (r: Random) => ({ ...baseNight(r), shutDowns: [] }),
+  neverSleeps: (r: Random) => ({
+    ...baseNight(r),
+    baselineA: r.between(0.2, 0.9),
+    shutDowns: [],
+    trains: [],
+    wakeUps: [],
+  }),
+  /** The search gives up after ten minutes with the fob within reach. */
+  fobInRange: (r: Random) => {
+    const night = baseNight(r);
+    const train = night.trains![0]!;
+    const startS = 60 + r.next();
+    const stretch = { startS, endS: startS + r.between(580, 640), periodS: train.stretches[0]!.periodS };
+    return { ...night, trains: [{ ...train, stretches: [stretch] }] };
+  },
+  charger: (r: Random) => {
+    const night = baseNight(r);
+    return {
+      ...night,
+      wakeUps: [],
+      charger: { startS: -1, endS: r.between(1200, 3600), currentA: r.between(0.5, 4), liftV: 1.2 },
+      shutDowns: [{ atS: r.between(60, 900), dropA: 0.3 }],
+    };
+  },
+  /** Two minutes of a car that sleeps. */
+  short: (r: Random) => {
+    const night = baseNight(r);
+    const train = night.trains![0]!;
+    const stretch = { startS: r.next(), endS: 120, periodS: train.stretches[0]!.periodS };
+    return {
+      ...night,
+      durationS: 120,
+      shutDowns: [],
+      wakeUps: [],
+      trains: [{ ...train, stretches: [stretch] }],
+      battery: { ...night.battery!, surfaceChargeV: 0 },
+    };
+  },
+  /** Thirty days at one reading in two seconds, polling that slows down after five. */
+  month: (r: Random) => {
+    const durationS = 30 * 86_400;
+    const meter: MeterSpec = { intervalS: 2, resolution: 1e-3, noise: 6e-4 };
+    const night = baseNight(r, meter);
+    const periodS = r.between(6, 30);
+    const amplitudeA = 1.4 * night.baselineA * (2 / 0.4) + 0.1;
+    const day5 = 5 * 86_400;
+    const stretches = [
+      { startS: 60 + r.next(), endS: day5, periodS },
+      { startS: day5 + r.next(), endS: 14 * 86_400, periodS: 3 * periodS },
+    ];
+    return {
+      ...night,
+      durationS,
+      trains: [{ widthS: 0.4, amplitudeA, jitter: 1e-4, stretches }],
+      wakeUps: [1, 2, 3].map((k) => ({ startS: k * 7.1 * 86_400, durationS: 300, amplitudeA: 0.4 })),
+      voltage: { intervalS: 60, apertureS: 0.5, resolution: 1e-3, noise: 1e-3 },
+    };
   },
 } satisfies Record<string, (r: Random) => NightSpec>;
 
 export type HardNight = keyof typeof HARD_NIGHTS;
+export const HARD_NIGHT_KINDS = Object.keys(HARD_NIGHTS) as HardNight[];
 
 export function hardNight(kind: HardNight, seed: number): NightSpec {
   return { ...HARD_NIGHTS[kind](new Random(seed * 7919 + 13)), seed };
-}
-
-function base(r: Random): NightSpec {
-  const intervalS = r.pick([0.05, 0.1, 0.1, 0.2]);
-  const durationS = r.pick([4, 6, 8]) * 3600;
-  const baselineA = r.between(0.012, 0.06);
-  const steps = Math.floor(r.between(0, 4));
-  const shutDowns = Array.from({ length: steps }, (_, i) => ({
-    atS: r.between(20, 3000),
-    dropA: r.between(0.03, 0.3) + (i === 0 ? 0.12 : 0),
-  }));
-  const sleepS = Math.max(0, ...shutDowns.map((s) => s.atS));
-  const periodS = Math.max(r.logBetween(0.25, 4), 2.3 * intervalS);
-  const widthS = r.between(0.012, 0.06);
-  const stages = Math.floor(r.between(1, 3.99));
-  const second = { startS: 0.4 * durationS + r.next(), endS: (stages === 2 ? 1 : 0.75) * durationS };
-  const stretches = [
-    { startS: 60 + r.next(), endS: stages === 1 ? durationS : 0.4 * durationS, periodS },
-    ...(stages === 1 ? [] : [{ ...second, periodS: periodS * r.pick([2, 3, r.between(1.3, 4)]) }]),
-  ];
-  const wakes = r.pick([0, 0, 1, 2, 6]);
-  const wakeUps = Array.from({ length: wakes }, (_, i) => ({
-    startS: sleepS + 300 + ((durationS - sleepS - 900) * (i + 0.2 + 0.6 * r.next())) / wakes,
-    durationS: r.between(6, 240),
-    amplitudeA: r.between(0.08, 0.5),
-  }));
-  const jitter = r.pick([1e-4, 1e-4, 0]);
-  return {
-    seed: 0,
-    durationS,
-    baselineA,
-    shutDowns,
-    trains: [
-      { widthS, jitter, amplitudeA: (1.4 * baselineA * intervalS) / widthS + r.between(0.1, 0.6), stretches },
-    ],
-    wakeUps,
-    current: { intervalS, resolution: 1e-4, noise: r.logBetween(1e-4, 1.5e-3) },
-    voltage: { intervalS: 0.5, resolution: 1e-3, noise: 1e-3 },
-    battery: {
-      restVoltageV: r.between(11.9, 12.75),
-      sourceResistanceOhm: r.between(0.008, 0.04),
-      surfaceChargeV: r.pick([0, 0.1, 0.25]),
-      surfaceTauS: r.between(1800, 5400),
-    },
-  };
 }

@@ -1,4 +1,5 @@
-import type { Accuracy, ChannelInput, NightInput } from '../../server/analysis/input.ts';
+import type { ChannelInput, NightInput } from '../../server/analysis/input.ts';
+import { rivalsOf, stateOfChargeAt, type Chemistry } from '../../server/battery/tables.ts';
 import {
   ChargeCursor,
   layTrain,
@@ -7,42 +8,21 @@ import {
   type TrainSpec,
   type TrainTruth,
 } from './load.ts';
+import { readings, type MeterSpec } from './meter.ts';
 import { Random } from './random.ts';
+
+export type { MeterSpec } from './meter.ts';
 
 /**
  * Seeded nights with exact truth. A reading is the exact integral of the load over the meter's aperture, not
- * a sample of it; then come offset, noise and the display's last digit.
+ * a sample of it.
  */
-export interface MeterSpec {
-  readonly intervalS: number;
-  /** Default: the interval (back-to-back conversions). */
-  readonly apertureS?: number;
-  readonly resolution: number;
-  readonly noise: number;
-  readonly offset?: number;
-  /** Offset that wanders with temperature: amplitude of a half sine over the night. */
-  readonly offsetDrift?: number;
-  readonly gain?: number;
-  /** Readings arrive late by up to this, evenly distributed. */
-  readonly radioJitterS?: number;
-  /** Readings arrive in bunches at multiples of this. */
-  readonly bunchS?: number;
-  readonly lossFraction?: number;
-  readonly dropouts?: readonly { readonly startS: number; readonly endS: number }[];
-  /** Above this the meter changes range: a blank reading at each change and a coarser last digit. */
-  readonly autoRange?: { readonly aboveA: number; readonly resolution: number };
-  readonly reversed?: boolean;
-  /** What the analysis is told. */
-  readonly accuracy?: Accuracy;
-  readonly tellAperture?: boolean;
-  readonly tellResolution?: boolean;
-}
-
 export interface BatterySpec {
   readonly restVoltageV: number;
   readonly sourceResistanceOhm: number;
   readonly surfaceChargeV?: number;
   readonly surfaceTauS?: number;
+  readonly chemistry?: Chemistry;
 }
 
 export interface NightSpec {
@@ -57,6 +37,15 @@ export interface NightSpec {
     readonly durationS: number;
     readonly amplitudeA: number;
   }[];
+  /** Charges with `currentA` (positive) and lifts the voltage by `liftV` while it is on. */
+  readonly charger?: {
+    readonly startS: number;
+    readonly endS: number;
+    readonly currentA: number;
+    readonly liftV: number;
+  };
+  /** A step of the wall clock that the recorder noted; its own clock went on evenly. */
+  readonly clockSteps?: readonly { readonly atS: number; readonly stepS: number }[];
   readonly current?: MeterSpec;
   readonly voltage?: MeterSpec;
   readonly battery?: BatterySpec;
@@ -70,6 +59,8 @@ export interface NightTruth {
   readonly totalChargeC: number;
   readonly pollingA: number;
   readonly wakeUpsA: number;
+  /** Of a battery of one of the kinds that the tables describe, at a temperature within 20 K of theirs. */
+  readonly stateOfCharge: number | null;
 }
 
 export interface Night {
@@ -79,123 +70,100 @@ export interface Night {
 
 export function makeNight(spec: NightSpec): Night {
   const random = new Random(spec.seed);
+  const end = spec.durationS;
   const shut = (spec.shutDowns ?? []).map((s) => ({ startS: -1, durationS: s.atS + 1, amplitudeA: s.dropA }));
-  const laid = (spec.trains ?? []).map((t) => layTrain(t, spec.durationS, random));
+  const laid = (spec.trains ?? []).map((t) => layTrain(t, end, random));
+  const trains = laid.map((l) => l.rectangles);
   const wake = rectangles(spec.wakeUps ?? []);
-  const parts: Rectangles[] = [...shut.map((s) => rectangles([s])), wake, ...laid.map((l) => l.rectangles)];
-  const chargeFrom = (which: readonly Rectangles[], base: number): ((t: number) => number) => {
-    const cursors = which.map((r) => new ChargeCursor(r));
-    return (t) => base * t + cursors.reduce((sum, c) => sum + c.at(t), 0);
-  };
+  const charger = chargerAs(spec, (c) => -c.currentA);
+  const parts: Rectangles[] = [...shut.map((s) => rectangles([s])), wake, charger, ...trains];
   const between = (which: readonly Rectangles[], base: number, a: number, b: number): number =>
     (chargeFrom(which, base)(b) - chargeFrom(which, base)(a)) / (b - a);
 
-  const sleepS = Math.max(0, ...(spec.shutDowns ?? []).map((s) => s.atS));
-  const end = spec.durationS;
-  const trainRectangles = laid.map((l) => l.rectangles);
   const channels: ChannelInput[] = [];
+  const load = (): ((t: number) => number) => chargeFrom(parts, spec.baselineA);
   if (spec.current !== undefined)
-    channels.push(currentChannel(spec, spec.current, () => chargeFrom(parts, spec.baselineA), random));
+    channels.push(readings('current', end, spec.current, random, currentOver(spec.current, load)));
   if (spec.voltage !== undefined && spec.battery !== undefined)
     channels.push(
-      voltageChannel(spec, spec.voltage, spec.battery, () => chargeFrom(parts, spec.baselineA), random),
+      readings('voltage', end, spec.voltage, random, voltageOver(spec, spec.voltage, spec.battery, load)),
     );
+  const sleepS = Math.max(0, ...(spec.shutDowns ?? []).map((s) => s.atS));
+  const told = spec.current?.clockStep === undefined && spec.voltage?.clockStep === undefined;
   return {
-    input: { startedAt: null, durationS: spec.durationS, channels, clockSteps: [] },
+    input: {
+      startedAt: null,
+      durationS: told ? end : null,
+      channels,
+      clockSteps: spec.clockSteps ?? [],
+    },
     truth: {
       timeToSleepS: sleepS,
       trains: laid.map((l) => l.truth),
       averageAfterSleepA: between(parts, spec.baselineA, sleepS, end),
       averageLastHourA: between(parts, spec.baselineA, Math.max(0, end - 3600), end),
       totalChargeC: between(parts, spec.baselineA, 0, end) * end,
-      pollingA: between(trainRectangles, 0, sleepS, end),
+      pollingA: between(trains, 0, sleepS, end),
       wakeUpsA: between([wake], 0, sleepS, end),
+      stateOfCharge: spec.battery === undefined ? null : trueCharge(spec.battery, spec.seed),
     },
   };
 }
 
-function currentChannel(
-  spec: NightSpec,
-  meter: MeterSpec,
-  charge: () => (t: number) => number,
-  random: Random,
-): ChannelInput {
+/** Charge drawn from 0 to t by a steady current and rectangles; calls with rising t. */
+function chargeFrom(which: readonly Rectangles[], base: number): (t: number) => number {
+  const cursors = which.map((r) => new ChargeCursor(r));
+  return (t) => base * t + cursors.reduce((sum, c) => sum + c.at(t), 0);
+}
+
+function chargerAs(spec: NightSpec, height: (c: NonNullable<NightSpec['charger']>) => number): Rectangles {
+  const c = spec.charger;
+  if (c === undefined) return rectangles([]);
+  return rectangles([{ startS: c.startS, durationS: c.endS - c.startS, amplitudeA: height(c) }]);
+}
+
+function currentOver(meter: MeterSpec, charge: () => (t: number) => number): (t: number) => number {
   const aperture = meter.apertureS ?? meter.intervalS;
   const from = charge();
   const to = charge();
   const gain = (meter.gain ?? 1) * (meter.reversed === true ? -1 : 1);
-  return readings('current', 'A', spec.durationS, meter, random, (t) => {
+  return (t) => {
     const q0 = from(t - aperture);
     return (gain * (to(t) - q0)) / aperture;
-  });
+  };
 }
 
-function voltageChannel(
+function voltageOver(
   spec: NightSpec,
   meter: MeterSpec,
   battery: BatterySpec,
   charge: () => (t: number) => number,
-  random: Random,
-): ChannelInput {
+): (t: number) => number {
   const aperture = meter.apertureS ?? meter.intervalS;
   const from = charge();
   const to = charge();
+  const lift = chargerAs(spec, (c) => c.liftV - c.currentA * battery.sourceResistanceOhm);
+  const liftFrom = new ChargeCursor(lift);
+  const liftTo = new ChargeCursor(lift);
   const tau = battery.surfaceTauS ?? 3600;
   const surface = battery.surfaceChargeV ?? 0;
-  return readings('voltage', 'V', spec.durationS, meter, random, (t) => {
-    const q0 = from(t - aperture);
-    const mean = (to(t) - q0) / aperture;
-    const decay = (surface * tau * (Math.exp(-(t - aperture) / tau) - Math.exp(-t / tau))) / aperture;
-    return (meter.gain ?? 1) * (battery.restVoltageV + decay - battery.sourceResistanceOhm * mean);
-  });
+  const since = spec.charger?.endS ?? 0;
+  const decayed = (t: number): number => tau * Math.exp(-Math.max(0, t - since) / tau);
+  return (t) => {
+    const a = t - aperture;
+    const mean = (to(t) - from(a)) / aperture;
+    const lifted = (liftTo.at(t) - liftFrom.at(a)) / aperture;
+    const decay = (surface * (decayed(Math.max(a, since)) - decayed(Math.max(t, since)))) / aperture;
+    return (meter.gain ?? 1) * (battery.restVoltageV + lifted + decay - battery.sourceResistanceOhm * mean);
+  };
 }
 
-function readings(
-  quantity: 'current' | 'voltage',
-  unit: string,
-  durationS: number,
-  meter: MeterSpec,
-  random: Random,
-  meanOver: (t: number) => number,
-): ChannelInput {
-  const aperture = meter.apertureS ?? meter.intervalS;
-  const count = Math.floor((durationS - aperture) / meter.intervalS);
-  const t = new Float64Array(count + 1);
-  const y = new Float64Array(count + 1);
-  let n = 0;
-  let arrived = -Infinity;
-  let high = false;
-  const phase = random.next() * Math.min(meter.intervalS, durationS - aperture - count * meter.intervalS);
-  for (let k = 0; k <= count; k++) {
-    const at = phase + aperture + k * meter.intervalS;
-    const value = meanOver(at);
-    const wander = (meter.offsetDrift ?? 0) * Math.sin((Math.PI * at) / durationS);
-    const noisy = value + (meter.offset ?? 0) + wander + meter.noise * random.normal();
-    const late = (meter.radioJitterS ?? 0) * random.next();
-    const lost = random.next() < (meter.lossFraction ?? 0);
-    let digit = meter.resolution;
-    if (meter.autoRange !== undefined) {
-      const nowHigh = Math.abs(noisy) > meter.autoRange.aboveA;
-      const changed = nowHigh !== high;
-      high = nowHigh;
-      if (changed) continue;
-      if (high) digit = meter.autoRange.resolution;
-    }
-    if (lost || (meter.dropouts ?? []).some((d) => at >= d.startS && at < d.endS)) continue;
-    const seen = meter.bunchS === undefined ? at + late : Math.ceil(at / meter.bunchS) * meter.bunchS + late;
-    arrived = Math.max(arrived + 1e-4, seen);
-    t[n] = arrived;
-    y[n] = Number((Math.round(noisy / digit) * digit).toPrecision(12));
-    n++;
-  }
-  return {
-    quantity,
-    unit,
-    t: t.subarray(0, n),
-    y: y.subarray(0, n),
-    resolution: meter.tellResolution === true ? meter.resolution : null,
-    apertureS: meter.tellAperture === false ? null : aperture,
-    accuracy: meter.accuracy ?? null,
-    gaps: [],
-  };
+/** Thermodynamics give 1.5 mV/K for a 12 V battery (from memory). */
+const VOLTS_PER_KELVIN = 1.5e-3;
+
+function trueCharge(battery: BatterySpec, seed: number): number {
+  const random = new Random(seed * 31 + 7);
+  random.next();
+  const table = random.pick(rivalsOf(battery.chemistry));
+  return stateOfChargeAt(table, battery.restVoltageV - VOLTS_PER_KELVIN * random.between(-20, 20));
 }

@@ -1,173 +1,189 @@
+import { stateOfChargeAt, tableFor } from '../../server/battery/tables.ts';
 import type { Estimate, Findings } from '../../server/messages/findings.ts';
 import type { Night, NightSpec } from './nights.ts';
+import { scorePolling } from './score-polling.ts';
+
+/** One figure against its truth. */
+export interface ScoredFigure {
+  readonly kind: string;
+  /** Against what the tolerance is about, and the tolerance. */
+  readonly error: number;
+  readonly limit: number;
+  /** Expanded uncertainty, and the error that it should cover; null for figures that carry none. */
+  readonly u: number | null;
+  readonly toCover: number;
+}
+
+export interface Scoring {
+  readonly wrong: string[];
+  readonly figures: ScoredFigure[];
+  /** What the display's rounding may do to a mean, amperes: half a digit where no noise carries it across. */
+  readonly rounding: number;
+  figure(kind: string, e: Estimate, expected: number, limit: number): void;
+  bare(kind: string, value: number | null, expected: number, limit: number): void;
+}
 
 /** How findings compare with the truth: what is wrong in words, and every figure's error and uncertainty. */
-export interface Score {
-  readonly wrong: string[];
-  readonly figures: {
-    readonly kind: string;
-    readonly error: number;
-    readonly u: number;
-    readonly limit: number;
-  }[];
+export function score(f: Findings, night: Night, spec: NightSpec): Scoring {
+  const s = scoring(spec);
+  if (spec.current !== undefined) {
+    scoreSleep(s, f, night, spec);
+    scoreDraw(s, f, night, spec);
+    scoreWakeUps(s, f, spec);
+  }
+  if (spec.charger === undefined && spec.durationS > 300 && isAsleep(spec)) scorePolling(s, f, night, spec);
+  scoreBattery(s, f, night, spec);
+  scoreFlags(s, f, spec);
+  return s;
 }
 
-export function score(f: Findings, night: Night, spec: NightSpec): Score {
+function scoring(spec: NightSpec): Scoring {
   const wrong: string[] = [];
-  const figures: { kind: string; error: number; u: number; limit: number }[] = [];
-  const { truth } = night;
-  const figure = (kind: string, e: Estimate, expected: number, limit: number): void => {
-    if (e === null) {
-      wrong.push(`${kind} is missing, should be ${expected}`);
-      return;
-    }
-    const error = e.value - expected;
-    figures.push({ kind, error, u: e.expandedUncertainty, limit });
-    if (Math.abs(error) > limit)
-      wrong.push(`${kind} ${e.value} ± ${e.expandedUncertainty}, should be ${expected} within ${limit}`);
+  const figures: ScoredFigure[] = [];
+  const { resolution, noise } = spec.current ?? { resolution: 0, noise: 0 };
+  const ratio = noise / Math.max(resolution, 1e-12);
+  return {
+    wrong,
+    figures,
+    rounding:
+      ratio < 0.3 ? resolution / 2 : (resolution / Math.PI) * Math.exp(-2 * Math.PI ** 2 * ratio ** 2),
+    figure(kind, e, expected, limit) {
+      if (e === null) {
+        wrong.push(`${kind} is missing, should be ${expected}`);
+        return;
+      }
+      const error = e.value - expected;
+      figures.push({ kind, error, limit, u: e.expandedUncertainty, toCover: error });
+      if (!(Math.abs(error) <= limit))
+        wrong.push(`${kind} ${e.value} ± ${e.expandedUncertainty}, should be ${expected} within ${limit}`);
+    },
+    bare(kind, value, expected, limit) {
+      const error = value === null ? Infinity : value - expected;
+      figures.push({ kind, error, limit, u: null, toCover: error });
+      if (!(Math.abs(error) <= limit)) wrong.push(`${kind} ${value}, should be ${expected} within ${limit}`);
+    },
   };
-  const within = (kind: string, value: number | null, expected: number, limit: number): void => {
-    if (value === null || Math.abs(value - expected) > limit)
-      wrong.push(`${kind} ${value}, should be ${expected} within ${limit}`);
-  };
+}
 
+const isAsleep = (spec: NightSpec): boolean => spec.baselineA < 0.13;
+
+/** What the meter itself may add to every reading, amperes: no analysis can know it. */
+function unknowable(spec: NightSpec, value: number): number {
+  const { offsetDrift, accuracy, resolution } = spec.current!;
+  const stated =
+    accuracy === undefined ? 0 : (accuracy.percent / 100) * Math.abs(value) + accuracy.digits * resolution;
+  return (offsetDrift ?? 0) + stated;
+}
+
+function scoreSleep(s: Scoring, f: Findings, night: Night, spec: NightSpec): void {
   const shut = spec.shutDowns ?? [];
-  const state = shut.length > 0 ? 'slept' : 'asleep-from-start';
-  if (f.sleep.state !== state) wrong.push(`sleep ${f.sleep.state}, should be ${state}`);
-  if (shut.length > 0) within('time to sleep', f.sleep.timeToSleepS, truth.timeToSleepS, 5);
-  const digit = spec.current!.resolution;
-  const offset = spec.current!.offsetDrift ?? 0;
+  const state = !isAsleep(spec) ? 'never-slept' : shut.length > 0 ? 'slept' : 'asleep-from-start';
+  if (f.sleep.state !== state) s.wrong.push(`sleep ${f.sleep.state}, should be ${state}`);
+  if (!isAsleep(spec)) return;
+  if (shut.length > 0 && spec.charger === undefined)
+    s.bare('time to sleep', f.sleep.timeToSleepS, night.truth.timeToSleepS, 5);
   // Pulses too fast to time may hide in the floor: then no baseline can be asked for.
-  if (f.sleep.settledBaselineA !== null || f.polling.state !== 'unresolved')
-    figure(
-      'baseline',
-      f.sleep.settledBaselineA,
-      spec.baselineA,
-      Math.max(0.02 * spec.baselineA, digit / 2) + offset,
-    );
-
-  scorePolling(f, night, spec, wrong, figure);
-
-  // What passed while nothing was received cannot be asked for.
-  const dropouts = spec.current!.dropouts ?? [];
-  const wakes = (spec.wakeUps ?? []).filter((w) =>
-    dropouts.every((d) => w.startS + w.durationS < d.startS - 5 || w.startS > d.endS + 5),
+  if (f.sleep.settledBaselineA === null && f.polling.state === 'unresolved') return;
+  const limit = Math.max(0.02 * spec.baselineA, spec.current!.resolution / 2);
+  const sign = spec.current!.reversed === true ? -1 : 1;
+  s.figure(
+    'settled baseline',
+    f.sleep.settledBaselineA,
+    sign * spec.baselineA,
+    limit + unknowable(spec, spec.baselineA),
   );
-  const unseen = (spec.wakeUps?.length ?? 0) > wakes.length;
-  if (f.wakeUps.length !== wakes.length)
-    wrong.push(`${f.wakeUps.length} wake-ups, should be ${wakes.length}`);
-  else
-    wakes.forEach((w, i) =>
-      within(
-        `wake-up ${i} charge`,
-        f.wakeUps[i]!.chargeC,
-        w.durationS * w.amplitudeA,
-        0.03 * w.durationS * w.amplitudeA + offset * w.durationS,
-      ),
-    );
+}
+
+function lost(spec: NightSpec): readonly { startS: number; endS: number }[] {
+  return spec.current!.dropouts ?? [];
+}
+
+function seenWakeUps(spec: NightSpec): NonNullable<NightSpec['wakeUps']> {
+  return (spec.wakeUps ?? []).filter((w) =>
+    lost(spec).every((d) => w.startS + w.durationS < d.startS - 5 || w.startS > d.endS + 5),
+  );
+}
+
+function scoreWakeUps(s: Scoring, f: Findings, spec: NightSpec): void {
+  if (!isAsleep(spec)) return;
+  const wakes = seenWakeUps(spec);
+  if (f.wakeUps.length !== wakes.length) {
+    s.wrong.push(`${f.wakeUps.length} wake-ups, should be ${wakes.length}`);
+    return;
+  }
+  const sign = spec.current!.reversed === true ? -1 : 1;
+  wakes.forEach((w, i) => {
+    const charge = w.durationS * w.amplitudeA;
+    const blank = spec.current!.autoRange === undefined ? 0 : 2 * spec.current!.intervalS * w.amplitudeA;
+    const meter =
+      s.rounding * w.durationS + (unknowable(spec, w.amplitudeA) - unknowable(spec, 0)) * w.durationS;
+    s.bare('wake-up charge', f.wakeUps[i]!.chargeC, sign * charge, 0.03 * charge + blank + meter);
+  });
+}
+
+function scoreDraw(s: Scoring, f: Findings, night: Night, spec: NightSpec): void {
+  const { truth } = night;
+  const sign = spec.current!.reversed === true ? -1 : 1;
   const average = truth.averageAfterSleepA;
-  figure(
-    'average after sleep',
-    f.draw.averageAfterSleepA,
-    average,
-    (unseen ? 0.1 * average : 0) + Math.max(0.005 * average, 1e-4) + offset + (digit > 2e-3 ? digit / 2 : 0),
-  );
-  const gap = (spec.current!.dropouts ?? []).reduce((s, d) => s + d.endS - d.startS, 0) / spec.durationS;
-  figure(
+  const missed = (spec.wakeUps?.length ?? 0) > seenWakeUps(spec).length;
+  const gapS = lost(spec).reduce((sum, d) => sum + d.endS - d.startS, 0);
+  if (isAsleep(spec) && spec.charger === undefined)
+    s.figure(
+      'average after sleep',
+      f.draw.averageAfterSleepA,
+      sign * average,
+      (missed ? 0.1 * average : 0) + Math.max(0.005 * average, 1e-4, s.rounding) + unknowable(spec, average),
+    );
+  const meter = (s.rounding + unknowable(spec, truth.totalChargeC / spec.durationS)) * spec.durationS;
+  s.figure(
     'total charge',
     f.draw.totalChargeC,
-    truth.totalChargeC,
-    (0.005 + gap * 0.5) * truth.totalChargeC + (offset + (digit > 2e-3 ? digit / 2 : 0)) * spec.durationS,
+    sign * truth.totalChargeC,
+    (0.005 + (0.5 * gapS) / spec.durationS) * Math.abs(truth.totalChargeC) + meter,
   );
-  if (spec.battery !== undefined) {
-    figure('rest voltage', f.battery.restVoltageV, spec.battery.restVoltageV, 0.01);
-    const r = f.battery.sourceResistanceOhm;
-    if (r !== null)
-      figure(
-        'source resistance',
-        r,
-        spec.battery.sourceResistanceOhm,
-        0.1 * spec.battery.sourceResistanceOhm,
-      );
-  }
-  return { wrong, figures };
 }
 
-function scorePolling(
-  f: Findings,
-  night: Night,
-  spec: NightSpec,
-  wrong: string[],
-  figure: (kind: string, e: Estimate, expected: number, limit: number) => void,
-): void {
-  const stretches = night.truth.trains.flat().sort((a, b) => a.firstS - b.firstS);
-  const interval = spec.current!.intervalS;
-  const tooFast = stretches.filter((s) => s.periodS < 2 * interval);
-  const end = spec.durationS;
-  const ended = stretches.length > 0 && stretches.every((s) => end - s.lastS > Math.max(100, 14 * s.periodS));
-  const state =
-    stretches.length === 0
-      ? 'absent'
-      : tooFast.length === stretches.length
-        ? 'unresolved'
-        : ended
-          ? 'stopped'
-          : 'resolved';
-  // A train almost in step with the readings shows in none of them.
-  const inStep = tooFast.some(
-    (s) => Math.abs(interval / s.periodS - Math.round(interval / s.periodS)) < 0.004,
-  );
-  if (inStep && f.polling.state === 'absent') return;
-  if (f.polling.state !== state)
-    wrong.push(
-      `polling ${f.polling.state}, should be ${state} (candidates ${f.polling.candidatePeriodsS.map((p) => p.toFixed(4)).join(' ')})`,
-    );
-  if (state === 'unresolved') {
-    for (const s of tooFast)
-      if (!f.polling.candidatePeriodsS.some((p) => Math.abs(p / s.periodS - 1) < 2e-3))
-        wrong.push(
-          `candidates ${f.polling.candidatePeriodsS.map((p) => p.toFixed(4)).join(' ')} lack ${s.periodS}`,
-        );
-    return;
+function scoreBattery(s: Scoring, f: Findings, night: Night, spec: NightSpec): void {
+  const { battery } = spec;
+  if (battery === undefined || spec.charger !== undefined) return;
+  s.figure('rest voltage', f.battery.restVoltageV, battery.restVoltageV, 0.01);
+  const charge = f.battery.stateOfCharge;
+  if (charge === null) s.wrong.push('state of charge is missing');
+  else {
+    const error = charge.value - stateOfChargeAt(tableFor(battery.chemistry), battery.restVoltageV);
+    const toCover = charge.value - night.truth.stateOfCharge!;
+    s.figures.push({ kind: 'state of charge', error, limit: 0.03, u: charge.expandedUncertainty, toCover });
+    if (Math.abs(error) > 0.03) s.wrong.push(`state of charge ${charge.value} is off by ${error}`);
   }
-  if (f.polling.regimes.length !== stretches.length) {
-    const seen = f.polling.regimes.map((r) => `${r.periodS?.value ?? null} from ${r.startS} to ${r.endS}`);
-    wrong.push(
-      `${f.polling.regimes.length} regimes (${seen.join('; ')}), should be ${stretches.map((s) => `${s.periodS} from ${s.firstS} to ${s.lastS}`).join('; ')}`,
-    );
-    return;
-  }
-  const left = [...f.polling.regimes];
-  for (const s of stretches) {
-    const distance = (r: (typeof left)[number]): number =>
-      Math.abs(Math.log((r.periodS?.value ?? 1e9) / s.periodS)) + Math.abs(r.startS - s.firstS) / end;
-    left.sort((a, b) => distance(a) - distance(b));
-    const r = left.shift()!;
-    if (s.pulses >= 100) figure('period (relative)', relative(r.periodS, meanPeriod(s)), 0, 1e-4);
-    else if (s.pulses >= 5)
-      figure('period, few pulses (relative)', relative(r.periodS, meanPeriod(s)), 0, 0.01);
-    const weak = s.chargePerPulseC / interval < 6 * spec.current!.noise;
-    const edge = weak ? 600 : 3 * s.periodS;
-    if (Math.abs(r.startS - s.firstS) > edge) wrong.push(`regime starts ${r.startS}, should ${s.firstS}`);
-    if (Math.abs(r.endS - s.lastS) > edge) wrong.push(`regime ends ${r.endS}, should ${s.lastS}`);
-    if (Math.abs(r.pulses - s.pulses) > Math.max(1, 0.01 * s.pulses) + (weak ? 600 / s.periodS : 0))
-      wrong.push(`${r.pulses} pulses, should be ${s.pulses}`);
-    figure(
-      'polling average',
-      r.averageA,
-      s.chargePerPulseC / meanPeriod(s),
-      Math.max(0.02 * s.averageA, 2e-4),
-    );
-  }
+  const ohm = battery.sourceResistanceOhm;
+  if (f.battery.sourceResistanceOhm !== null)
+    s.figure('source resistance', f.battery.sourceResistanceOhm, ohm, Math.max(0.1 * ohm, leastOhm(spec)));
 }
 
-function relative(e: Estimate, expected: number): Estimate {
-  return e === null
-    ? null
-    : { value: e.value / expected - 1, expandedUncertainty: e.expandedUncertainty / expected };
+/** What the voltage's noise leaves of a resistance from this night's load steps: twice its deviation. */
+function leastOhm(spec: NightSpec): number {
+  const steps = [
+    ...(spec.shutDowns ?? []).map((x) => x.dropA),
+    ...(spec.wakeUps ?? []).flatMap((w) => [w.amplitudeA, w.amplitudeA]),
+  ];
+  const v = spec.voltage!;
+  const noise = Math.hypot(v.noise, v.resolution / Math.sqrt(12));
+  const readings = 30 / v.intervalS;
+  const squares = steps.reduce((sum, x) => sum + x * x, 0);
+  return (2 * noise * Math.sqrt(4 / readings)) / Math.sqrt(squares);
 }
 
-/** What the oscillator really did on average, its jitter and drift included. */
-function meanPeriod(s: { firstS: number; lastS: number; pulses: number }): number {
-  return (s.lastS - s.firstS) / Math.max(1, s.pulses - 1);
+function scoreFlags(s: Scoring, f: Findings, spec: NightSpec): void {
+  const has = (code: string): boolean => f.flags.some((x) => x.code === code);
+  const due: [string, boolean][] = [
+    ['clamp-reversed', spec.current?.reversed === true],
+    ['charger-connected', spec.charger !== undefined],
+    ['never-slept', spec.current !== undefined && !isAsleep(spec)],
+    ['clock-stepped', (spec.clockSteps ?? []).length > 0 || spec.current?.clockStep !== undefined],
+    ['no-current-channel', spec.current === undefined],
+    ['no-voltage-channel', spec.voltage === undefined],
+    ['recording-too-short', spec.durationS < 600],
+  ];
+  for (const [code, expected] of due)
+    if (has(code) !== expected) s.wrong.push(`flag ${code} is ${expected ? 'missing' : 'wrong'}`);
 }
