@@ -16,6 +16,8 @@ const ALL_PACKAGES = [
   'better-sqlite3',
   'idb',
   'fflate',
+  'minizlib',
+  'hyparquet-writer',
   '@cantoo/pdf-lib',
   '@noble/*',
   'preact',

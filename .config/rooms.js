@@ -52,7 +52,7 @@ export const ROOMS = [
     room: CAPTURE,
     pure: false,
     mayImport: [CORE, TEACH, METERS, SESSION, SAMPLES, MESSAGES, ANALYSIS, BATTERY, STORE],
-    packages: ['node:*'],
+    packages: ['node:*', 'minizlib', 'hyparquet-writer'],
   },
   {
     room: SEALING,
