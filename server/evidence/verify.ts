@@ -261,11 +261,16 @@ class Check {
   }
 
   private sentence(isIntact: boolean): string {
-    if (isIntact) return `Intact: nothing was changed since it was sealed on ${this.statement!.sealedAt}.`;
+    if (isIntact)
+      return `Intact: nothing was changed since it was sealed on ${utcText(this.statement!.sealedAt)}.`;
     const first =
       this.differences.length > 0 ? `${files(this.differences.length)} not as sealed.` : this.faults[0]!;
     return `Not intact: ${first}`;
   }
+}
+
+function utcText(iso: string): string {
+  return `${iso.slice(0, 10)} at ${iso.slice(11, 19)} UTC`;
 }
 
 function files(n: number): string {

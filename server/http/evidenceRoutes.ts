@@ -3,6 +3,7 @@ import { z } from 'zod';
 import { idSchema } from '../messages/records.ts';
 import { fingerprintIn, signerIn } from '../sealing/keyFile.ts';
 import { REPORT_FORMATS, renderReport, reportOfNight, sealWithReport } from '../sealing/reportNight.ts';
+import { sealStateOf } from '../sealing/sealState.ts';
 import type { Services } from './services.ts';
 
 const reportQuerySchema = z.object({
@@ -50,6 +51,11 @@ export function evidenceRoutes({ store, dataFolder, version }: Services): Router
     });
     attach(response, 'application/zip', `nightdraw-${id}.zip`);
     response.end(bundle);
+  });
+
+  /** Whether it is still what was sealed while it was recorded, and which bundles were made of it. */
+  router.get('/:id/seal', (request, response) => {
+    response.json(sealStateOf(store, idSchema.parse(request.params.id), dataFolder));
   });
 
   return router;

@@ -2,6 +2,7 @@ import { durationText, estimateText, figureText } from '../messages/figures.ts';
 import type { Findings } from '../messages/findings.ts';
 import type { Case, Gap, Recording, RecordingEvent } from '../messages/records.ts';
 import { describeFindings, verdictOf, type Verdict } from '../messages/sentences.ts';
+import type { Issued } from '../messages/seal.ts';
 import { bucketsOf } from '../samples/buckets.ts';
 import type { SampleColumns } from '../samples/columns.ts';
 import { CAUTIONS, LIMITS_OF_A_SEAL } from './cautions.ts';
@@ -9,6 +10,14 @@ import { marksOf, type ReportMark } from './marks.ts';
 
 /** For whom: the workshop gets everything, the customer one page. */
 export type Reader = 'workshop' | 'customer';
+
+/** Fingerprint of the key that seals here, root of the sealed blocks, and the bundle that was made last. */
+export interface ReportSeal {
+  readonly key: string;
+  readonly root: string | null;
+  /** `this` where the report lies in the bundle itself. */
+  readonly bundle: Pick<Issued, 'at' | 'sha256'> | 'this' | null;
+}
 
 export interface ReportInput {
   readonly recording: Recording;
@@ -21,12 +30,7 @@ export interface ReportInput {
   readonly version: string;
   /** When the report was made, UTC. */
   readonly madeAt: string;
-  /** Fingerprint of the key that seals here, root of the sealed blocks, and digest of the bundle, where known. */
-  readonly seal: {
-    readonly key: string;
-    readonly root: string | null;
-    readonly bundle: string | null;
-  } | null;
+  readonly seal: ReportSeal | null;
 }
 
 /** A line of highs and lows over the night. */
@@ -311,10 +315,18 @@ function notTested(f: Findings): Section {
 
 function sealSection({ seal }: ReportInput): Section[] {
   if (seal === null) return [];
+  const { bundle } = seal;
   const facts = [
     ['Signing key', seal.key],
     ...(seal.root === null ? [] : [['Root of the sealed blocks', seal.root]]),
-    ...(seal.bundle === null ? [] : [['SHA-256 of the bundle', seal.bundle]]),
+    [
+      'Sealed bundle',
+      bundle === 'this'
+        ? 'this report lies in it; its statement names the same root'
+        : bundle === null
+          ? 'none was made yet'
+          : `SHA-256 ${bundle.sha256}, made ${bundle.at.slice(0, 16).replace('T', ' ')} UTC`,
+    ],
   ];
   return [{ title: 'Seal', paragraphs: [LIMITS_OF_A_SEAL], facts, bullets: [] }];
 }

@@ -72,7 +72,7 @@ export function appendHead(
   const last = log.heads.at(-1);
   const line = signHead(
     {
-      log: last === undefined ? head.log : nameOf(last),
+      log: lastHeadOf(log)?.log ?? head.log,
       at: head.at,
       size: leaves.length,
       root: hex(
@@ -113,8 +113,10 @@ function append(file: string, lines: readonly string[]): void {
   }
 }
 
-function nameOf(headLine: string): string {
-  return (JSON.parse(headLine) as { head: { log: string } }).head.log;
+/** The newest head, as it says of itself; null before the first. */
+export function lastHeadOf({ heads }: SealLog): { readonly log: string; readonly at: string } | null {
+  const last = heads.at(-1);
+  return last === undefined ? null : (JSON.parse(last) as { head: { log: string; at: string } }).head;
 }
 
 function jsonOf(line: string): unknown {

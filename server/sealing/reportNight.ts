@@ -13,6 +13,7 @@ import type { Paper } from '../report/pdfSheet.ts';
 import type { Store } from '../store/store.ts';
 import { nodeChecker } from './checker.ts';
 import { logFile, readLog } from './headLog.ts';
+import { issuedBundles, noteIssued } from './issued.ts';
 import { nightBlocks } from './nightBlocks.ts';
 import { sealNight, type SealOptions } from './sealNight.ts';
 
@@ -24,8 +25,8 @@ export interface ReportOptions extends Pick<SealOptions, 'data' | 'signer' | 've
   readonly reader: Reader;
   /** Leaves out whatever names the car or a person. */
   readonly anonymous?: boolean;
-  /** SHA-256 of a bundle that the report goes with. */
-  readonly bundle?: string;
+  /** Whether it goes into a bundle, and so cannot name that bundle's own digest. */
+  readonly isInBundle?: boolean;
 }
 
 /** The report of a stored recording. @throws NightdrawError not-found */
@@ -44,7 +45,8 @@ export function reportOfNight(store: Store, recordingId: string, options: Report
     seal: {
       key: fingerprintText(fingerprintOf(options.signer.publicKey, nodeChecker.sha256)),
       root: sealedRoot(store, recordingId, options.data),
-      bundle: options.bundle ?? null,
+      bundle:
+        options.isInBundle === true ? 'this' : (issuedBundles(options.data, recordingId).at(-1) ?? null),
     },
   };
   return reportModel(options.anonymous === true ? withoutNames(night) : night, options.reader);
@@ -81,7 +83,7 @@ function withoutNames(night: ReportInput): ReportInput {
   };
 }
 
-/** The sealed bundle with the workshop's report in it, as HTML and PDF. @throws as `sealNight` */
+/** The sealed bundle with the workshop's report in it, as HTML and PDF; it is noted that it was made. @throws as `sealNight` */
 export async function sealWithReport(
   store: Store,
   recordingId: string,
@@ -92,13 +94,19 @@ export async function sealWithReport(
     madeAt: options.sealedAt,
     reader: 'workshop',
     anonymous: options.without.includes('identity'),
+    isInBundle: true,
   });
   const reports: Members = new Map([
     ['report.html', utf8(reportHtml(model))],
     ['report.pdf', await reportPdf(model, 'a4')],
   ]);
-  return sealNight(store, recordingId, {
+  const bundle = sealNight(store, recordingId, {
     ...options,
     extras: new Map([...(options.extras ?? []), ...reports]),
   });
+  noteIssued(options.data, recordingId, bundle, {
+    at: options.sealedAt,
+    without: [...options.without],
+  });
+  return bundle;
 }

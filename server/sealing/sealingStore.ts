@@ -3,7 +3,8 @@ import type { SealedEvents } from '../evidence/statement.ts';
 import type { Channel } from '../messages/records.ts';
 import { joinColumns, sliceColumns, type SampleColumns } from '../samples/columns.ts';
 import type { Commit, Store } from '../store/store.ts';
-import { appendHead, dropLog, logFile, readLog, type SealLog } from './headLog.ts';
+import { appendHead, dropLog, lastHeadOf, logFile, readLog, type SealLog } from './headLog.ts';
+import { dropIssued } from './issued.ts';
 import { freshBlocks, nightBlocks, sealedGap } from './nightBlocks.ts';
 
 export interface SealingOptions {
@@ -107,6 +108,7 @@ export function sealingStore(store: Store, options: SealingOptions): Store {
       store.deleteRecording(id);
       pending.delete(id);
       dropLog(logFile(options.data, id));
+      dropIssued(options.data, id);
     },
     close() {
       for (const [id, p] of pending) seal(id, p);
@@ -131,6 +133,6 @@ function samplesIn(leaf: SealLog['leaves'][number]['leaf'], channel: number): nu
 }
 
 function lastHeadMs(log: SealLog): number | null {
-  const last = log.heads.at(-1);
-  return last === undefined ? null : Date.parse((JSON.parse(last) as { head: { at: string } }).head.at);
+  const last = lastHeadOf(log);
+  return last === null ? null : Date.parse(last.at);
 }

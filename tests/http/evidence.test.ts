@@ -1,8 +1,11 @@
+import { createHash } from 'node:crypto';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { verifyBundle } from '../../server/evidence/verify.ts';
+import { unzip } from '../../server/evidence/zip.ts';
 import { importCsvFile } from '../../server/capture/import.ts';
 import { nodeChecker } from '../../server/sealing/checker.ts';
 import { recordingSchema } from '../../server/messages/records.ts';
+import { sealStateSchema } from '../../server/messages/seal.ts';
 import { createWebBench, type WebBench } from '../helpers/webBench.ts';
 
 let bench: WebBench;
@@ -38,6 +41,23 @@ test('a bundle to keep verifies by the key that the server shows', async () => {
   const found = verifyBundle(octets, nodeChecker, { version: '0.0.0', key: fingerprint });
   expect(found).toMatchObject({ status: 'intact', signedBy: fingerprint });
   expect(found.contents!.record.case?.plateOrVin).toBe('AB12 CDE');
+});
+
+test('the bundle that was made last is named by the seal and by the report', async () => {
+  const seal = async () => sealStateSchema.parse(JSON.parse((await fetched(`recordings/${id}/seal`)).text));
+  const before = await seal();
+  expect(before).toMatchObject({ heads: 0, lastHeadAt: null, faults: [], bundles: [] });
+  expect((await fetched(`recordings/${id}/report.html`)).text).toContain('none was made yet');
+  const { octets } = await fetched(`recordings/${id}/bundle.zip?without=photos`);
+  const sha256 = createHash('sha256').update(octets).digest('hex');
+  expect((await seal()).bundles).toMatchObject([{ sha256, without: ['photos'] }]);
+  expect((await fetched(`recordings/${id}/report.html`)).text).toContain(`SHA-256 ${sha256}`);
+  const inside = [...unzip(octets, nodeChecker.sha256).members].find(([name]) =>
+    name.endsWith('report.html'),
+  )!;
+  expect(Buffer.from(inside[1]).toString()).toContain('this report lies in it');
+  bench.store.deleteRecording(id);
+  expect((await fetched(`recordings/${id}/seal`)).response.status).toBe(404);
 });
 
 test('a bundle without identity says nothing of the car', async () => {

@@ -4,7 +4,10 @@ import { fingerprintText } from '../../server/evidence/signing.ts';
 import type { Verification } from '../../server/evidence/verify.ts';
 import { differenceText } from '../../server/evidence/words.ts';
 import { verdictOf } from '../../server/messages/sentences.ts';
-import { useAction } from '../parts/hooks.ts';
+import { useAction, useLoad } from '../parts/hooks.ts';
+import { useServices } from '../parts/services.ts';
+import { TextField } from '../parts/controls.tsx';
+import { LevelSign } from '../parts/findingParts.tsx';
 import { PageTitle, Problem, Waiting } from '../parts/words.tsx';
 
 /** Whether a sealed bundle is what was sealed: worked out in the page, without any connection. */
@@ -12,7 +15,7 @@ export function VerifyPage(): JSX.Element {
   const [found, setFound] = useState<{ readonly name: string; readonly answer: Verification } | null>(null);
   const [key, setKey] = useState('');
   const action = useAction();
-  const [fileId, keyId] = [useId(), useId()];
+  const fileId = useId();
   const check = async (file: File) => {
     setFound(null);
     const octets = new Uint8Array(await file.arrayBuffer());
@@ -25,16 +28,16 @@ export function VerifyPage(): JSX.Element {
         title="Verify"
         line="Is a sealed bundle still what was sealed? The file does not leave this page."
       />
+      <TextField
+        label="Fingerprint that the signer told you (may be left empty)"
+        value={key}
+        maxLength={120}
+        onValue={setKey}
+      />
       <p>
-        <label for={keyId}>Fingerprint that the signer told you (may be left empty)</label>
-        <br />
-        <input id={keyId} type="text" size={48} value={key} onInput={(e) => setKey(e.currentTarget.value)} />
-      </p>
-      <p>
-        <label for={fileId}>Sealed bundle</label>
-        <br />
         <input
           id={fileId}
+          class="file"
           type="file"
           accept=".zip,application/zip"
           disabled={action.busy}
@@ -44,6 +47,9 @@ export function VerifyPage(): JSX.Element {
             if (file !== undefined) action.run(() => check(file).finally(() => void (input.value = '')));
           }}
         />
+        <label class="button main" for={fileId} aria-disabled={action.busy}>
+          Choose the sealed bundle
+        </label>
       </p>
       {action.busy && <Waiting>Checking.</Waiting>}
       <Problem sentence={action.problem} />
@@ -52,10 +58,26 @@ export function VerifyPage(): JSX.Element {
   );
 }
 
+/** Whose key it is can be said only where the page comes from the computer that has it. */
+function SignedBy({ fingerprint }: { readonly fingerprint: string }): JSX.Element {
+  const { api } = useServices();
+  const own = useLoad<string>('key', () => api.ownKey());
+  return (
+    <p class="breaks">
+      Signed by {fingerprintText(fingerprint)}.{' '}
+      {own.value === fingerprint
+        ? 'That is the key of the computer that serves this page.'
+        : 'Compare it with what the signer told you.'}
+    </p>
+  );
+}
+
 function Answer({ name, answer }: { readonly name: string; readonly answer: Verification }): JSX.Element {
   const { findings } = answer;
+  const level = answer.status === 'intact' ? 'fine' : 'act';
   return (
-    <section aria-label="Answer" role="status">
+    <section class={`verdict ${level}`} aria-label="Answer" role="status">
+      <LevelSign level={level} />
       <h2>{answer.sentence}</h2>
       <p class="quiet">{name}</p>
       {answer.differences.length + answer.faults.length > 0 && (
@@ -65,9 +87,7 @@ function Answer({ name, answer }: { readonly name: string; readonly answer: Veri
           ))}
         </ul>
       )}
-      {answer.signedBy !== null && (
-        <p>Signed by {fingerprintText(answer.signedBy)}. Compare it with what the signer told you.</p>
-      )}
+      {answer.signedBy !== null && <SignedBy fingerprint={answer.signedBy} />}
       {answer.stampedAt !== null && <p>Time stamp of {answer.stampedAt}.</p>}
       {answer.container === 'anew' && <p>The zip file was packed anew; what is in it was compared.</p>}
       {findings !== null && <p>Sealed finding: {verdictOf(findings.sealed).headline}</p>}
