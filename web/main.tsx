@@ -26,7 +26,7 @@ sync.onReadings((readings) => board.take(readings));
 sync.onMeters((meters) => {
   if (meters.length > 0) board.keepOnly(new Set(meters.map((m) => m.key)));
 });
-const api = createApi((path, init) => fetch(path, init));
+const api = createApi((path, init) => fetch(path, init as RequestInit));
 
 render(
   <ServicesProvider value={{ api, sync, board }}>

@@ -11,7 +11,8 @@ import {
 } from '../messages/http.ts';
 import { analysisOptionsSchema } from '../messages/findings.ts';
 import { idSchema } from '../messages/records.ts';
-import { chartOf } from './chart.ts';
+import { encodeZoom, ZOOM_TYPE } from '../messages/zoom.ts';
+import { chartOf, zoomOf } from './chart.ts';
 import { FindingsDesk } from './findings.ts';
 import type { Services } from './services.ts';
 
@@ -66,6 +67,13 @@ export function recordingRoutes({ store, hub }: Services): Router {
   router.get('/:id/chart', (request, response) => {
     const recording = store.getRecording(idSchema.parse(request.params.id));
     response.json(chartOf(store, recording, chartQuerySchema.parse(request.query)));
+  });
+
+  /** What the page draws, a few kilobytes; server/messages/ZOOM.md describes each byte. */
+  router.get('/:id/zoom', (request, response) => {
+    const recording = store.getRecording(idSchema.parse(request.params.id));
+    const zoom = zoomOf(store, recording, chartQuerySchema.parse(request.query));
+    response.type(ZOOM_TYPE).send(Buffer.from(encodeZoom(zoom).buffer));
   });
 
   router.get('/:id/findings', (request, response) => {

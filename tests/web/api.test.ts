@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { encodeZoom } from '../../server/messages/zoom.ts';
 import { ApiError, createApi, csvPath, queryText, sentenceOf, type FetchLike } from '../../web/state/api.ts';
 import { sampleDetail, sampleFindings } from './samples.ts';
 
@@ -14,7 +15,9 @@ function answering(status: number, body: unknown): { fetchLike: FetchLike; calls
   const fetchLike: FetchLike = async (path, init) => {
     calls.push({ path, method: init?.method ?? 'GET', body: init?.body });
     const text = typeof body === 'string' ? body : body === undefined ? '' : JSON.stringify(body);
-    return { ok: status < 400, status, text: async () => text };
+    const bytes = body instanceof Uint8Array ? body : new TextEncoder().encode(text);
+    const arrayBuffer = async () => bytes.slice().buffer;
+    return { ok: status < 400, status, text: async () => text, arrayBuffer };
   };
   return { fetchLike, calls };
 }
@@ -29,13 +32,19 @@ async function failure(run: Promise<unknown>): Promise<ApiError> {
   throw new Error('it did not fail');
 }
 
-it('asks for a window of the chart', async () => {
-  const { fetchLike, calls } = answering(200, { fromS: 1, toS: 2, channels: [] });
-  await createApi(fetchLike).chart('abcd', { fromS: 1.5, toS: 2, buckets: 100 });
+it('asks for a window of the chart and reads its octets', async () => {
+  const picture = { fromS: 1.5, toS: 2, buckets: 100, channels: [] };
+  const { fetchLike, calls } = answering(200, encodeZoom(picture));
+  const window = { fromS: 1.5, toS: 2, buckets: 100 };
+  expect(await createApi(fetchLike).zoom('abcd', window)).toEqual(picture);
   expect(calls[0]).toMatchObject({
-    path: '/api/recordings/abcd/chart?fromS=1.5&toS=2&buckets=100',
+    path: '/api/recordings/abcd/zoom?fromS=1.5&toS=2&buckets=100',
     method: 'GET',
   });
+  const wrong = answering(200, 'no picture');
+  expect((await failure(createApi(wrong.fetchLike).zoom('abcd', window))).code).toBe('not-understood');
+  const missing = answering(404, { error: 'not-found', sentence: 'Gone.' });
+  expect((await failure(createApi(missing.fetchLike).zoom('abcd', window))).message).toBe('Gone.');
 });
 
 it('sends JSON, and a CSV file as its octets', async () => {

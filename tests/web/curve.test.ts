@@ -6,7 +6,6 @@ import { sampleDetail, sampleFindings, WHOLE } from './samples.ts';
 const channel = (t: number[], y: number[], quantity: 'current' | 'voltage' = 'current') => ({
   channelId: 1,
   quantity,
-  label: 'Current',
   raw: true,
   t,
   min: y,
@@ -14,20 +13,20 @@ const channel = (t: number[], y: number[], quantity: 'current' | 'voltage' = 'cu
 });
 
 it('breaks the line at a gap and nowhere else', () => {
-  const c = curveOf(channel([1, 2, 3, 20, 21], [1, 1, 1, 2, 2]), [{ startS: 3, endS: 20 }], WHOLE);
+  const c = curveOf(channel([1, 2, 3, 20, 21], [1, 1, 1, 2, 2]), 'Current', [{ startS: 3, endS: 20 }], WHOLE);
   expect(c.t).toEqual([1, 2, 3, 11.5, 20, 21]);
   expect(c.low).toEqual([1, 1, 1, null, 2, 2]);
   expect(c.high[3]).toBeNull();
-  expect(curveOf(channel([1, 2, 3, 20, 21], [1, 1, 1, 2, 2]), [], WHOLE).low).not.toContain(null);
+  expect(curveOf(channel([1, 2, 3, 20, 21], [1, 1, 1, 2, 2]), 'Current', [], WHOLE).low).not.toContain(null);
 });
 
 it('breaks it although buckets round the edges of the gap away', () => {
-  const c = curveOf(channel([5, 15, 45, 55], [1, 1, 1, 1]), [{ startS: 12, endS: 48 }], WHOLE);
+  const c = curveOf(channel([5, 15, 45, 55], [1, 1, 1, 1]), 'Current', [{ startS: 12, endS: 48 }], WHOLE);
   expect(c.low).toEqual([1, 1, null, 1, 1]);
 });
 
 it('does not break it for a gap that lies between two readings of a slow meter', () => {
-  const c = curveOf(channel([0, 100, 200], [1, 1, 1]), [{ startS: 300, endS: 400 }], WHOLE);
+  const c = curveOf(channel([0, 100, 200], [1, 1, 1]), 'Current', [{ startS: 300, endS: 400 }], WHOLE);
   expect(c.low).toEqual([1, 1, 1]);
 });
 
@@ -36,7 +35,7 @@ it('keeps for drawing only the gaps in view', () => {
     { startS: 10, endS: 20 },
     { startS: 500, endS: 600 },
   ];
-  expect(curveOf(channel([1], [1]), gaps, { fromS: 0, toS: 100 }).gaps).toEqual([gaps[0]]);
+  expect(curveOf(channel([1], [1]), 'Current', gaps, { fromS: 0, toS: 100 }).gaps).toEqual([gaps[0]]);
 });
 
 it('joins spans that touch', () => {
@@ -62,17 +61,20 @@ it('takes gaps from the log and the findings to their channels', () => {
 });
 
 it('reads the nearest point under the cursor, and nothing in a gap', () => {
-  const c = curveOf(channel([1, 2, 3, 20, 21], [1, 2, 3, 4, 5]), [{ startS: 3, endS: 20 }], WHOLE);
+  const c = curveOf(channel([1, 2, 3, 20, 21], [1, 2, 3, 4, 5]), 'Current', [{ startS: 3, endS: 20 }], WHOLE);
   expect(readAt(c, 2.4, 1)).toEqual({ low: 2, high: 2 });
   expect(readAt(c, 2.6, 1)).toEqual({ low: 3, high: 3 });
   expect(readAt(c, 11, 1)).toBeNull();
   expect(readAt(c, 30, 1)).toBeNull();
-  expect(readAt(curveOf(channel([], []), [], WHOLE), 1, 1)).toBeNull();
+  expect(readAt(curveOf(channel([], []), 'Current', [], WHOLE), 1, 1)).toBeNull();
 });
 
 it('finds the extremes', () => {
-  expect(extremes(curveOf(channel([1, 2, 3], [4, -1, 2]), [], WHOLE))).toEqual({ min: -1, max: 4 });
-  expect(extremes(curveOf(channel([], []), [], WHOLE))).toEqual({ min: null, max: null });
+  expect(extremes(curveOf(channel([1, 2, 3], [4, -1, 2]), 'Current', [], WHOLE))).toEqual({
+    min: -1,
+    max: 4,
+  });
+  expect(extremes(curveOf(channel([], []), 'Current', [], WHOLE))).toEqual({ min: null, max: null });
 });
 
 it('draws the silhouette of a night: current where there is one, from zero up', () => {

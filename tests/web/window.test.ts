@@ -8,6 +8,7 @@ import {
   panWindow,
   SHORTEST_S,
   spanOf,
+  viewAfterGrowth,
   windowAround,
   windowForKey,
   zoomWindow,
@@ -87,4 +88,14 @@ it('asks again when the view has left what was fetched or has become much finer'
   expect(serves(plan, zoomWindow(view, whole, 0.5), whole, 600)).toBe(false);
   expect(serves(plan, zoomWindow(view, whole, 2), whole, 600)).toBe(true);
   expect(covers(plan, view)).toBe(true);
+});
+
+it('follows a recording that grows only where it was looked at as a whole or at its end', () => {
+  const longer = { fromS: 0, toS: 36_060 };
+  expect(viewAfterGrowth(whole, whole, longer)).toEqual(longer);
+  expect(viewAfterGrowth({ fromS: 35_900, toS: 36_000 }, whole, longer)).toEqual({
+    fromS: 35_960,
+    toS: 36_060,
+  });
+  expect(viewAfterGrowth({ fromS: 100, toS: 200 }, whole, longer)).toEqual({ fromS: 100, toS: 200 });
 });

@@ -1,4 +1,7 @@
-import { panWindow, zoomWindow, type TimeWindow } from '../state/window.ts';
+import { isWhole, panWindow, zoomWindow, type TimeWindow } from '../state/window.ts';
+
+/** A wheel that counts in lines. */
+const LINE_PX = 24;
 
 export interface GestureHooks {
   readonly view: () => TimeWindow;
@@ -7,8 +10,8 @@ export interface GestureHooks {
 }
 
 /**
- * Fingers and wheel on a plot: one finger pans (an upright swipe still scrolls the page), two fingers zoom,
- * the wheel zooms with Ctrl (as a touchpad's pinch reports) and pans sideways. The mouse's drag is uPlot's.
+ * Fingers and wheel on a plot: one finger pans (an upright swipe still scrolls the page), two fingers zoom, the wheel
+ * zooms (with Ctrl too, as a touchpad's pinch reports) and pans sideways. The mouse's drag is uPlot's.
  * Returns what takes the listeners off again.
  */
 export function addGestures(plot: HTMLElement, hooks: GestureHooks): () => void {
@@ -41,14 +44,20 @@ export function addGestures(plot: HTMLElement, hooks: GestureHooks): () => void 
     fingers.set(e.pointerId, e.clientX);
   };
   const wheel = (e: WheelEvent): void => {
-    if (e.ctrlKey || e.metaKey) {
-      e.preventDefault();
-      hooks.onView(zoomWindow(hooks.view(), hooks.whole(), Math.exp(e.deltaY / 200), timeAt(e.clientX)));
-    } else if (e.shiftKey || Math.abs(e.deltaX) > Math.abs(e.deltaY)) {
+    const pixels = e.deltaMode === WheelEvent.DOM_DELTA_PIXEL ? 1 : LINE_PX;
+    const sideways = !e.ctrlKey && (e.shiftKey || Math.abs(e.deltaX) > Math.abs(e.deltaY));
+    if (sideways) {
       e.preventDefault();
       const width = plot.getBoundingClientRect().width;
-      hooks.onView(panWindow(hooks.view(), hooks.whole(), (e.deltaX || e.deltaY) / width));
+      hooks.onView(panWindow(hooks.view(), hooks.whole(), ((e.deltaX || e.deltaY) * pixels) / width));
+      return;
     }
+    const pinch = e.ctrlKey || e.metaKey;
+    // Further out than the whole there is nothing: the wheel scrolls the page again.
+    if (!pinch && e.deltaY > 0 && isWhole(hooks.view(), hooks.whole())) return;
+    e.preventDefault();
+    const factor = Math.exp((e.deltaY * pixels) / (pinch ? 200 : 300));
+    hooks.onView(zoomWindow(hooks.view(), hooks.whole(), factor, timeAt(e.clientX)));
   };
 
   plot.addEventListener('pointerdown', down);

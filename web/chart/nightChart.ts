@@ -49,6 +49,7 @@ export function mountNightChart(host: HTMLElement, hooks: NightChartHooks): Nigh
   const sync = `night-${++made}`;
   let input: NightChartInput | null = null;
   let panels: Panel[] = [];
+  let shown: readonly Curve[] | null = null;
   let theme = readTheme(host);
 
   const shapeOf = (curves: readonly Curve[], scale: CurrentScale, last: boolean): string =>
@@ -71,13 +72,16 @@ export function mountNightChart(host: HTMLElement, hooks: NightChartHooks): Nigh
     }
     panels.forEach((p, i) => {
       p.plot.batch(() => {
-        p.plot.setData(
-          joinedData(wanted[i]!.curves, (t) => uPlot.join(t)),
-          false,
-        );
+        // Moving the window over the same curves needs no new data.
+        if (now.curves !== shown)
+          p.plot.setData(
+            joinedData(wanted[i]!.curves, (t) => uPlot.join(t)),
+            false,
+          );
         p.plot.setScale('x', { min: now.view.fromS, max: now.view.toS });
       });
     });
+    shown = now.curves;
   };
 
   const makePanel = (quantity: PanelQuantity, curves: Curve[], shape: string, last: boolean): Panel => {

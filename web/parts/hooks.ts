@@ -145,6 +145,27 @@ export function useRunning(): readonly RecordingMessage[] {
     .sort((a, b) => (a.startNowMs ?? 0) - (b.startNowMs ?? 0));
 }
 
+/** Runs so often while the page is seen, and when it is seen again after a longer absence; null: never. */
+export function useEvery(everyMs: number | null, run: () => void): void {
+  const newest = useRef(run);
+  newest.current = run;
+  useEffect(() => {
+    if (everyMs === null) return;
+    let ranAt = Date.now();
+    const due = (): void => {
+      if (document.visibilityState === 'hidden' || Date.now() - ranAt < everyMs * 0.9) return;
+      ranAt = Date.now();
+      newest.current();
+    };
+    const timer = setInterval(due, everyMs);
+    document.addEventListener('visibilitychange', due);
+    return () => {
+      clearInterval(timer);
+      document.removeEventListener('visibilitychange', due);
+    };
+  }, [everyMs]);
+}
+
 /** Renders again `perSecond` times a second, for figures that age. */
 export function useTicker(perSecond: number): void {
   const [, setTick] = useState(0);

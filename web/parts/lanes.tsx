@@ -10,6 +10,8 @@ export function Lanes(p: {
   readonly whole: TimeWindow;
   readonly widthPx: number;
   readonly onView: (view: TimeWindow) => void;
+  /** The mark under pointer, finger or focus; null when it is left. */
+  readonly onPoint: (mark: Mark | null) => void;
 }): JSX.Element {
   return (
     <div class="lanes" role="group" aria-label="Marks on the time axis">
@@ -33,6 +35,8 @@ function LaneRow(p: {
   readonly whole: TimeWindow;
   readonly widthPx: number;
   readonly onView: (view: TimeWindow) => void;
+  /** The mark under pointer, finger or focus; null when it is left. */
+  readonly onPoint: (mark: Mark | null) => void;
 }): JSX.Element {
   // A mark is at least a thumb's edge wide; nearer ones become one.
   const least = p.widthPx > 0 ? 24 / p.widthPx : 0.05;
@@ -53,8 +57,14 @@ function LaneRow(p: {
                   ? { left: `${left * 100}%`, width: `${width * 100}%` }
                   : { left: `clamp(12px, ${(left + width / 2) * 100}%, calc(100% - 12px))` }
               }
-              title={mark.title}
               aria-label={mark.title}
+              onPointerEnter={() => p.onPoint(mark)}
+              onPointerLeave={(e) => {
+                // A finger leaves as soon as it is lifted; what it tapped stays to be read.
+                if (e.pointerType === 'mouse') p.onPoint(null);
+              }}
+              onFocus={() => p.onPoint(mark)}
+              onBlur={() => p.onPoint(null)}
               onClick={() => p.onView(windowAround(mark.startS, mark.endS, p.whole))}
             >
               {(count > 1 || wide > 8 * mark.label.length + 14) && (

@@ -6,9 +6,9 @@ import { mountNightChart, type NightChart as Mounted } from '../chart/nightChart
 import { axisWidth } from '../chart/theme.ts';
 import { currentAxisTitle, type CurrentScale } from '../state/axis.ts';
 import { clockText } from '../state/clocktime.ts';
-import { curveOf, gapsByChannel, readAt, type Curve } from '../state/curve.ts';
-import { figureLine, roundedFigure } from '../state/figure.ts';
-import { marksOf } from '../state/marks.ts';
+import { curveOf, gapsByChannel, type Curve } from '../state/curve.ts';
+import { markAt } from '../state/describe.ts';
+import { marksOf, type Mark } from '../state/marks.ts';
 import { asleepWindow } from '../state/places.ts';
 import {
   fitWindow,
@@ -20,9 +20,13 @@ import {
   type TimeWindow,
 } from '../state/window.ts';
 import { useChartData } from './chartData.ts';
+import { MarkStory, Reading, SpokenView } from './chartReading.tsx';
 import { Button, Choice } from './controls.tsx';
 import { Lanes } from './lanes.tsx';
 import { Problem } from './words.tsx';
+
+/** So near, in CSS pixels, the cursor points at a mark. */
+const NEAR_PX = 8;
 
 /** The night on one time axis: rows of marks, voltage, current, and what moves the window. */
 export function NightChart(p: {
@@ -39,31 +43,28 @@ export function NightChart(p: {
   const [width, setWidth] = useState(0);
   const [scale, setScale] = useState<CurrentScale>('stretched');
   const [cursor, setCursor] = useState<number | null>(null);
+  const [pointed, setPointed] = useState<Mark | null>(null);
   const helpId = useId();
   const latest = useRef(p);
   latest.current = p;
 
-  const data = useChartData(recording.id, view, whole, width, String(recording.durationMs));
+  const data = useChartData(recording.id, view, whole, width);
+  const { picture } = data;
   const marks = useMemo(() => marksOf(detail, findings, whole.toS), [detail, findings, whole.toS]);
   const gaps = useMemo(() => gapsByChannel(detail, findings), [detail, findings]);
-  const curves = useMemo(
-    (): Curve[] =>
-      (data.chart?.channels ?? [])
-        .filter((c) => c.t.length > 0)
-        .map((c) => curveOf(c, gaps.get(c.channelId) ?? [], view)),
-    [data.chart, gaps, view],
-  );
-  const battery = findings?.battery;
+  const curves = useMemo((): Curve[] => {
+    const label = new Map(recording.channels.map((c) => [c.id, c.label]));
+    return (picture?.channels ?? [])
+      .filter((c) => c.t.length > 0)
+      .map((c) => curveOf(c, label.get(c.channelId) ?? '', gaps.get(c.channelId) ?? [], picture!));
+  }, [picture, gaps, recording]);
+  const threshold = findings?.battery.thresholdV;
   const level = useMemo(
     () =>
-      battery === undefined
+      threshold === undefined
         ? null
-        : {
-            value: battery.thresholdV,
-            label: `unreliable below ${battery.thresholdV.toFixed(2)} V`,
-            zone: true,
-          },
-    [battery?.thresholdV],
+        : { value: threshold, label: `unreliable below ${threshold.toFixed(2)} V`, zone: true },
+    [threshold],
   );
 
   useEffect(() => {
@@ -91,6 +92,8 @@ export function NightChart(p: {
 
   const asleep = findings === null ? null : asleepWindow(findings, whole);
   const hasCurrent = recording.channels.some((c) => c.quantity === 'current');
+  const underCursor =
+    cursor === null || width === 0 ? null : markAt(marks, cursor, (spanOf(view) / width) * NEAR_PX);
   return (
     <section class="night-chart" id="chart" aria-label="The night on its time axis">
       <div class="row chart-tools">
@@ -113,9 +116,10 @@ export function NightChart(p: {
           </Button>
         </span>
       </div>
-      <Reading curves={curves} atS={cursor} view={view} detail={detail} loading={data.loading} />
-      <Problem sentence={data.problem} />
-      <Lanes marks={marks} view={view} whole={whole} widthPx={width} onView={p.onView} />
+      <Reading curves={curves} atS={cursor} view={view} begin={recording} loading={data.loading} />
+      <Problem sentence={data.problem} onRetry={data.retry} />
+      <Lanes marks={marks} view={view} whole={whole} widthPx={width} onView={p.onView} onPoint={setPointed} />
+      <MarkStory mark={pointed ?? underCursor} begin={recording} />
       <div
         class="plot"
         tabIndex={0}
@@ -132,6 +136,7 @@ export function NightChart(p: {
         }}
         ref={host}
       />
+      <SpokenView curves={curves} marks={marks} view={view} begin={recording} />
       <div class="chart-notes">
         {hasCurrent && (
           <>
@@ -148,58 +153,10 @@ export function NightChart(p: {
           </>
         )}
         <p class="quiet small" id={helpId}>
-          Drag to look closer, double-click for the whole; with fingers, swipe and pinch. Keys: arrows move,
-          plus and minus zoom, 0 shows the whole.
+          Turn the wheel or drag to look closer, double-click for the whole; with fingers, swipe and pinch.
+          Keys: arrows move, plus and minus zoom, Home and End go to the ends, 0 shows the whole.
         </p>
       </div>
     </section>
-  );
-}
-
-const QUANTITY_WORDS = { voltage: 'Voltage', current: 'Current', temperature: 'Temperature' } as const;
-
-/** The quantity; with several channels of it, the channel's own label. */
-function nameOf(curve: Curve, all: readonly Curve[]): string {
-  return all.filter((c) => c.quantity === curve.quantity).length > 1
-    ? curve.label
-    : QUANTITY_WORDS[curve.quantity];
-}
-
-/** What stands under the cursor; without one, what the view shows. */
-function Reading(p: {
-  readonly curves: readonly Curve[];
-  readonly atS: number | null;
-  readonly view: TimeWindow;
-  readonly detail: RecordingDetail;
-  readonly loading: boolean;
-}): JSX.Element {
-  const { recording } = p.detail;
-  const at = p.atS;
-  const reach = spanOf(p.view) / 60;
-  const short = spanOf(p.view) < 60;
-  return (
-    <dl class="cursor-line" aria-live="off">
-      <div>
-        <dt>{at === null ? 'Shown' : 'At'}</dt>
-        <dd>
-          {at === null
-            ? `${clockText(recording, p.view.fromS, 'seconds')} to ${clockText(recording, p.view.toS, 'seconds')}`
-            : clockText(recording, at, short ? 'tenths' : 'seconds')}
-        </dd>
-      </div>
-      {at !== null &&
-        p.curves.map((c) => {
-          const v = readAt(c, at, reach);
-          const low = v === null ? null : figureLine(roundedFigure(c.quantity, v.low));
-          const high = v === null ? null : figureLine(roundedFigure(c.quantity, v.high));
-          return (
-            <div key={c.channelId} class={c.quantity}>
-              <dt>{nameOf(c, p.curves)}</dt>
-              <dd>{low === null ? 'no reading' : low === high ? low : `${low} to ${high}`}</dd>
-            </div>
-          );
-        })}
-      {p.loading && <span class="quiet">reading closer</span>}
-    </dl>
   );
 }

@@ -2,12 +2,10 @@ import { ERRORS, errorBodySchema, type ErrorCode } from '../../server/messages/e
 import { findingsSchema, type AnalysisOptions, type Findings } from '../../server/messages/findings.ts';
 import {
   caseListSchema,
-  chartSchema,
   meterListSchema,
   recordingDetailSchema,
   recordingListSchema,
   statusSchema,
-  type Chart,
   type RecordingDetail,
   type StartRecording,
   type Status,
@@ -22,12 +20,18 @@ import {
   type Recording,
   type RecordingEvent,
 } from '../../server/messages/records.ts';
+import { decodeZoom, type Zoom } from '../../server/messages/zoom.ts';
+import { ownKeySchema, sealStateSchema, type SealState } from '../../server/messages/seal.ts';
 
 export interface HttpReply {
   readonly ok: boolean;
   readonly status: number;
   text(): Promise<string>;
+  arrayBuffer(): Promise<ArrayBuffer>;
 }
+
+/** What stops a request that nobody waits for any more: an AbortSignal, which this room cannot name. */
+export type CancelSignal = unknown;
 
 /** The part of `fetch` that is used here, so that this room needs no network. */
 export type FetchLike = (
@@ -36,6 +40,7 @@ export type FetchLike = (
     readonly method?: string;
     readonly headers?: Record<string, string>;
     readonly body?: string | Uint8Array<ArrayBuffer>;
+    readonly signal?: CancelSignal;
   },
 ) => Promise<HttpReply>;
 
@@ -76,8 +81,13 @@ export interface Api {
   moveRecording(id: string, caseId: string | null): Promise<Recording>;
   deleteRecording(id: string): Promise<void>;
   addEvent(id: string, event: { kind: 'attempt' | 'note'; text: string }): Promise<RecordingEvent>;
-  chart(id: string, window: ChartWindow): Promise<Chart>;
+  /** Extremes of all channels; `signal` gives it up. */
+  zoom(id: string, window: ChartWindow, signal?: CancelSignal): Promise<Zoom>;
   findings(id: string, options?: AnalysisOptions): Promise<Findings>;
+  /** Whether the recording is still as it was sealed, and which bundles were made of it. */
+  sealState(id: string): Promise<SealState>;
+  /** Fingerprint of the key that signs on the server's computer. */
+  ownKey(): Promise<string>;
   /** The bytes of a CSV file, plain or gz. */
   importCsv(name: string, bytes: Uint8Array<ArrayBuffer>, caseId: string | null): Promise<Recording>;
   listMeters(): Promise<Meter[]>;
@@ -112,15 +122,8 @@ export function createApi(fetchLike: FetchLike): Api {
               headers: { 'content-type': 'application/octet-stream' },
             }
           : { method, body: JSON.stringify(body), headers: { 'content-type': 'application/json' } };
-    let reply: HttpReply;
-    let text: string;
-    try {
-      reply = await fetchLike(path, init);
-      text = await reply.text();
-    } catch {
-      throw unreachable();
-    }
-    const value = parseJson(text);
+    const reply = await reach(() => fetchLike(path, init));
+    const value = parseJson(await reach(() => reply.text()));
     if (!reply.ok) throw refusal(reply.status, value);
     return value;
   };
@@ -149,10 +152,16 @@ export function createApi(fetchLike: FetchLike): Api {
       send('PATCH', `/api/recordings/${at(id)}`, { caseId }).then((v) => understood(v, recordingSchema)),
     deleteRecording: (id) => tell('DELETE', `/api/recordings/${at(id)}`),
     addEvent: (id, event) => post(`/api/recordings/${at(id)}/events`, eventSchema, event),
-    chart: (id, { fromS, toS, buckets }) =>
-      get(`/api/recordings/${at(id)}/chart${queryText({ fromS, toS, buckets })}`, chartSchema),
+    zoom: async (id, { fromS, toS, buckets }, signal) => {
+      const path = `/api/recordings/${at(id)}/zoom${queryText({ fromS, toS, buckets })}`;
+      const reply = await reach(() => fetchLike(path, { method: 'GET', signal }));
+      if (!reply.ok) throw refusal(reply.status, parseJson(await reach(() => reply.text())));
+      return pictureOf(await reach(() => reply.arrayBuffer()));
+    },
     findings: (id, options = {}) =>
       get(`/api/recordings/${at(id)}/findings${queryText(options)}`, findingsSchema),
+    ownKey: async () => (await get('/api/key', ownKeySchema)).fingerprint,
+    sealState: (id) => get(`/api/recordings/${at(id)}/seal`, sealStateSchema),
     importCsv: (name, bytes, caseId) =>
       post(`/api/import${queryText({ name, case: caseId })}`, recordingSchema, bytes),
     listMeters: () => get('/api/meters', meterListSchema),
@@ -161,6 +170,23 @@ export function createApi(fetchLike: FetchLike): Api {
     disconnectMeter: (key) => tell('POST', `/api/meters/${at(key)}/disconnect`, {}),
     virtualCar: (action) => tell('POST', '/api/virtual-car', { action }),
   };
+}
+
+/** Whatever breaks on the way means that the server was not reached. */
+async function reach<T>(ask: () => Promise<T>): Promise<T> {
+  try {
+    return await ask();
+  } catch {
+    throw unreachable();
+  }
+}
+
+function pictureOf(bytes: ArrayBuffer): Zoom {
+  try {
+    return decodeZoom(new Uint8Array(bytes));
+  } catch {
+    throw notUnderstood();
+  }
 }
 
 function parseJson(text: string): unknown {
@@ -175,7 +201,11 @@ function parseJson(text: string): unknown {
 function understood<T>(value: unknown, schema: Schema<T>): T {
   const parsed = schema.safeParse(value);
   if (parsed.success) return parsed.data;
-  throw new ApiError(
+  throw notUnderstood();
+}
+
+function notUnderstood(): ApiError {
+  return new ApiError(
     'not-understood',
     'The server answered in a form this page does not know. Reload the page; it may be older than the server.',
   );

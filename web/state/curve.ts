@@ -1,5 +1,6 @@
-import type { Chart, RecordingDetail } from '../../server/messages/http.ts';
+import type { RecordingDetail } from '../../server/messages/http.ts';
 import type { Findings } from '../../server/messages/findings.ts';
+import type { ZoomChannel } from '../../server/messages/zoom.ts';
 import type { TimeWindow } from './window.ts';
 
 export interface Span {
@@ -53,8 +54,15 @@ export function joinSpans(spans: readonly Span[]): Span[] {
   return out;
 }
 
+/** What of a channel is drawn. */
+export type Drawn = Pick<ZoomChannel, 'channelId' | 'quantity' | 'raw'> & {
+  readonly t: ArrayLike<number>;
+  readonly min: ArrayLike<number>;
+  readonly max: ArrayLike<number>;
+};
+
 /** Breaks a channel's line at its gaps: between the last reading before and the first after stands a null. */
-export function curveOf(channel: Chart['channels'][number], gaps: readonly Span[], view: TimeWindow): Curve {
+export function curveOf(channel: Drawn, label: string, gaps: readonly Span[], view: TimeWindow): Curve {
   const t: number[] = [];
   const low: (number | null)[] = [];
   const high: (number | null)[] = [];
@@ -77,7 +85,7 @@ export function curveOf(channel: Chart['channels'][number], gaps: readonly Span[
   return {
     channelId: channel.channelId,
     quantity: channel.quantity,
-    label: channel.label,
+    label,
     raw: channel.raw,
     t,
     low,

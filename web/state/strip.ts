@@ -1,5 +1,6 @@
-import type { Chart } from '../../server/messages/http.ts';
+import type { Zoom } from '../../server/messages/zoom.ts';
 import { stretched } from './axis.ts';
+import type { Drawn } from './curve.ts';
 
 export interface StripPath {
   readonly quantity: 'current' | 'voltage';
@@ -12,15 +13,17 @@ const WIDTH = 240;
 const HEIGHT = 40;
 
 /** The silhouette of a recording: current on the stretched scale, or voltage where there is no current. */
-export function stripPath(chart: Chart): StripPath | null {
+export function stripPath(
+  chart: Pick<Zoom, 'fromS' | 'toS'> & { readonly channels: readonly Drawn[] },
+): StripPath | null {
   const channel =
     chart.channels.find((c) => c.quantity === 'current' && c.t.length > 1) ??
     chart.channels.find((c) => c.quantity === 'voltage' && c.t.length > 1);
   if (channel === undefined || channel.quantity === 'temperature') return null;
   const isCurrent = channel.quantity === 'current';
   const height = (v: number): number => (isCurrent ? stretched(v) : v);
-  const lows = channel.min.map(height);
-  const highs = channel.max.map(height);
+  const lows = Array.from(channel.min, height);
+  const highs = Array.from(channel.max, height);
   const bottom = isCurrent ? Math.min(0, ...lows) : Math.min(...lows);
   const top = Math.max(...highs);
   const size = Math.max(top - bottom, isCurrent ? stretched(0.02) : 0.1);
@@ -29,7 +32,7 @@ export function stripPath(chart: Chart): StripPath | null {
   const y = (h: number): number => round(HEIGHT - 1 - ((h - bottom) / size) * (HEIGHT - 2));
   const base = isCurrent ? y(0) : HEIGHT;
   const under = (heights: readonly number[]): string => {
-    const edge = channel.t.map((t, i) => `${x(t)} ${y(heights[i]!)}`);
+    const edge = Array.from(channel.t, (t, i) => `${x(t)} ${y(heights[i]!)}`);
     const [first, last] = [x(channel.t[0]!), x(channel.t[channel.t.length - 1]!)];
     return `M${first} ${base}L${edge.join('L')}L${last} ${base}Z`;
   };

@@ -53,6 +53,15 @@ export function covers(outer: TimeWindow, inner: TimeWindow): boolean {
   return inner.fromS >= outer.fromS - slack && inner.toS <= outer.toS + slack;
 }
 
+/** The recording has grown: who looks at all of it, or at its end, goes on doing so; everyone else stays. */
+export function viewAfterGrowth(view: TimeWindow, before: TimeWindow, after: TimeWindow): TimeWindow {
+  if (isWhole(view, before)) return after;
+  const atEnd = view.toS >= before.toS - spanOf(view) * 1e-6;
+  return atEnd
+    ? fitWindow({ fromS: after.toS - spanOf(view), toS: after.toS }, after)
+    : fitWindow(view, after);
+}
+
 /** What a key does to the chart's window; null when the key is not the chart's. */
 export function windowForKey(key: string, w: TimeWindow, whole: TimeWindow): TimeWindow | null {
   switch (key) {

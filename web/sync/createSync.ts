@@ -48,7 +48,7 @@ export function createSync(): Sync {
   const recordings = new Listeners<RecordingMessage>();
   const notices = new Listeners<Notice>();
   const lastRecordings = new Map<string, { message: RecordingMessage; connection: number }>();
-  const api = createApi((path, init) => fetch(path, init));
+  const api = createApi((path, init) => fetch(path, init as RequestInit));
   const notice = (n: Notice): void => notices.tell(n);
 
   let serverMeters: readonly Meter[] = [];
