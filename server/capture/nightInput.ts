@@ -1,5 +1,6 @@
 import type { NightInput } from '../analysis/input.ts';
 import { nightInputFrom } from '../analysis/night.ts';
+import type { FindNightOptions } from '../battery/findings.ts';
 import type { AnalysisOptions } from '../messages/findings.ts';
 import type { Case } from '../messages/records.ts';
 import type { Store } from '../store/store.ts';
@@ -35,18 +36,24 @@ export function nightInputOfCsv({ startedAt, durationMs, channels, gaps, events 
   });
 }
 
-/** What the case says about battery and limits, under what was asked for. */
-export function analysisOptionsOf(theCase: Case | null, asked: AnalysisOptions): AnalysisOptions {
-  const { battery, thresholdV, drawLimitA } = theCase ?? {
-    battery: null,
-    thresholdV: null,
-    drawLimitA: null,
-  };
+/** What the case says about battery and limits, under what was asked for. A threshold measured on this car stands first. */
+export function analysisOptionsOf(theCase: Case | null, asked: AnalysisOptions): FindNightOptions {
+  const { battery, thresholdV, drawLimitA, measuredThreshold } = theCase ?? NO_CASE;
+  const measured = measuredThreshold ?? null;
   return {
     ...(battery !== null && { chemistry: battery.chemistry }),
     ...(battery !== null && battery.capacityAh !== null && { capacityAh: battery.capacityAh }),
-    ...(thresholdV !== null && { thresholdV }),
+    ...(measured === null && thresholdV !== null && { thresholdV }),
+    ...(measured !== null && { thresholdV: measured.thresholdV }),
+    ...(measured !== null &&
+      asked.thresholdV === undefined && { thresholdFrom: 'measured-on-this-car' as const }),
     ...(drawLimitA !== null && { drawLimitA }),
     ...asked,
   };
 }
+
+const NO_CASE: Pick<Case, 'battery' | 'thresholdV' | 'drawLimitA' | 'measuredThreshold'> = {
+  battery: null,
+  thresholdV: null,
+  drawLimitA: null,
+};

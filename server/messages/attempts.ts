@@ -39,7 +39,7 @@ export const thresholdSchema = z.strictObject({
   /** Of log-odds = intercept + slope x voltage; null where the likelihood has no maximum. */
   intercept: z.number().nullable(),
   slope: z.number().nullable(),
-  /** Limits of the threshold by profile likelihood (k = 2, 95.45 %). */
+  /** Limits of the threshold, about 95 %, by profile likelihood. */
   intervalV: z.tuple([z.number(), z.number()]).nullable(),
   /** Chance of tries at least so orderly if the voltage did not matter (exact, one-sided); null: not worked out. */
   chance: z.number().nullable(),
