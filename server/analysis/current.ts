@@ -1,5 +1,5 @@
 import { joinBursts } from './bursts.ts';
-import { mergeSpans, overlapOf, type Conditioned } from './condition.ts';
+import { mergeSpans, overlapOf, type Conditioned, type Span } from './condition.ts';
 import type { MeterErrors } from './dc.ts';
 import { measureDraw, type Draw } from './draw.ts';
 import { findExcursions, visibleThreshold, type Excursions } from './excursions.ts';
@@ -50,7 +50,7 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
     (i) => c.t[single.last[i]!]!,
   );
   const stretches = findTrains(pulses, timingOf(c));
-  const seen = measureRegimes(c, pulses, stretches, floor, meter);
+  const seen = measureRegimes(c, pulses, stretches, floor, meter, maskedSpans(c, excursions, levels.levels));
   const regimes = coversMuch(seen.filter(isSure), c)
     ? seen
     : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels.levels), meter));
@@ -79,6 +79,14 @@ function timingOf(c: Conditioned): Timing {
     leastPeriodS: Math.max(1.9 * interval, 2 * c.jitterS),
     gaps: c.gaps,
   };
+}
+
+/** Where a step or the edge of a long excursion would hide a pulse. */
+function maskedSpans(c: Conditioned, x: Excursions, levels: readonly Level[]): Span[] {
+  const edges = levels.flatMap((l) => (l.from > 0 ? [l.from] : []));
+  for (let i = 0; i < x.count; i++) if (!isPulse(c, x, i)) edges.push(x.first[i]!, x.last[i]!);
+  const at = (i: number): number => c.t[Math.max(0, Math.min(c.t.length - 1, i))]!;
+  return mergeSpans(edges.map((i) => ({ startS: at(i - 2), endS: at(i + 1) })));
 }
 
 /** A train whose single pulses tell its period: it is resolved, and at most of its beats a pulse was seen. */

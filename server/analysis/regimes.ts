@@ -1,5 +1,5 @@
 import { combine, figure } from './accuracy.ts';
-import { lowerBound, type Conditioned } from './condition.ts';
+import { lowerBound, overlapOf, type Conditioned, type Span } from './condition.ts';
 import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
 import type { Pulses } from './pulses.ts';
@@ -34,8 +34,9 @@ export function measureRegimes(
   stretches: readonly Stretch[],
   floor: FloorOverTime,
   meter: MeterErrors,
+  masked: readonly Span[] = [],
 ): MeasuredRegime[] {
-  return stretches.map((s) => measureRegime(c, pulses, s, stretches, floor, meter));
+  return stretches.map((s) => measureRegime(c, pulses, s, stretches, floor, meter, masked));
 }
 
 function measureRegime(
@@ -45,13 +46,14 @@ function measureRegime(
   all: readonly Stretch[],
   floor: FloorOverTime,
   meter: MeterErrors,
+  masked: readonly Span[],
 ): MeasuredRegime {
   const interval = c.intervalS ?? 0;
   const charge = typicalCharge(c, pulses, stretch, all);
   const from = lowerBound(c.t, stretch.firstS - stretch.periodS / 2);
   const to = lowerBound(c.t, stretch.lastS + stretch.periodS / 2);
   const observedS = Math.max(interval, (to - from) * interval);
-  const hits = stretch.members.length + claimedByOthers(pulses, stretch, interval);
+  const hits = stretch.members.length + claimedByOthers(pulses, stretch, interval, masked);
   const averageA = (charge.mean * hits) / observedS;
   const chargePerPulse = averageA * stretch.periodS;
   // A pulse's readings carry the noise of three readings even where the pulses are all alike.
@@ -149,8 +151,16 @@ class BeatNear {
   }
 }
 
-/** Missing beats at whose time another pulse was seen: both fell together, and only one could be counted. */
-function claimedByOthers(pulses: Pulses, stretch: Stretch, interval: number): number {
+/**
+ * Missing beats at whose time another pulse was seen, so that only one could be counted, or at which a step or
+ * a wake-up's edge (`masked`, in order) covers what a pulse would look like.
+ */
+function claimedByOthers(
+  pulses: Pulses,
+  stretch: Stretch,
+  interval: number,
+  masked: readonly Span[],
+): number {
   const { members, slots } = stretch;
   let count = 0;
   for (let k = 1; k < members.length; k++) {
@@ -161,7 +171,12 @@ function claimedByOthers(pulses: Pulses, stretch: Stretch, interval: number): nu
     for (let m = 1; m <= missing; m++) {
       const due = a + m * step;
       const next = lowerBound(pulses.at, due);
-      if (covers(pulses, next, due, interval) || covers(pulses, next - 1, due, interval)) count++;
+      if (
+        covers(pulses, next, due, interval) ||
+        covers(pulses, next - 1, due, interval) ||
+        overlapOf(masked, due - interval, due + interval) > 0
+      )
+        count++;
     }
   }
   return count;

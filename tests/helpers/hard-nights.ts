@@ -149,5 +149,7 @@ export type HardNight = keyof typeof HARD_NIGHTS;
 export const HARD_NIGHT_KINDS = Object.keys(HARD_NIGHTS) as HardNight[];
 
 export function hardNight(kind: HardNight, seed: number): NightSpec {
-  return { ...HARD_NIGHTS[kind](new Random(seed * 7919 + 13)), seed };
+  let own = 13;
+  for (const letter of kind) own = (own * 31 + letter.charCodeAt(0)) % 1_000_003;
+  return { ...HARD_NIGHTS[kind](new Random(seed * 7919 + own)), seed: seed * 101 + own };
 }
