@@ -38,24 +38,61 @@ function singles(c: SampleColumns, fromMs: number, toMs: number, live: number): 
 }
 
 function extremes(c: SampleColumns, fromMs: number, toMs: number, buckets: number): Buckets {
-  const low = new Float64Array(buckets).fill(Infinity);
-  const high = new Float64Array(buckets).fill(-Infinity);
-  const width = (toMs - fromMs) / buckets;
-  for (let i = 0; i < c.length; i++) {
-    if (!isShown(c, i, fromMs, toMs)) continue;
-    const b = width === 0 ? 0 : Math.min(buckets - 1, Math.floor((c.t[i]! - fromMs) / width));
-    const y = valueOf(c.counts[i]!, c.scale[i]!);
-    if (y < low[b]!) low[b] = y;
-    if (y > high[b]!) high[b] = y;
+  const set = new BucketSet(fromMs, toMs, buckets);
+  set.addSamples(c);
+  return set.result();
+}
+
+/** Lowest and highest value of one channel in each of `buckets` equal parts of a window. */
+export class BucketSet {
+  readonly width: number;
+  private readonly low: Float64Array;
+  private readonly high: Float64Array;
+
+  constructor(
+    readonly fromMs: number,
+    readonly toMs: number,
+    readonly buckets: number,
+  ) {
+    this.low = new Float64Array(buckets).fill(Infinity);
+    this.high = new Float64Array(buckets).fill(-Infinity);
+    this.width = (toMs - fromMs) / buckets;
   }
-  const t = new Float64Array(buckets);
-  let n = 0;
-  for (let b = 0; b < buckets; b++) {
-    if (low[b]! > high[b]!) continue;
-    t[n] = (fromMs + (b + 0.5) * width) / 1000;
-    low[n] = low[b]!;
-    high[n] = high[b]!;
-    n++;
+
+  /** The part in which a moment lies; what is outside the window, the part next to it. */
+  placeOf(ms: number): number {
+    if (ms <= this.fromMs) return 0;
+    if (ms >= this.toMs) return this.buckets - 1;
+    return Math.min(this.buckets - 1, Math.floor((ms - this.fromMs) / this.width));
   }
-  return { raw: false, t: t.slice(0, n), min: low.slice(0, n), max: high.slice(0, n) };
+
+  add(place: number, min: number, max: number): void {
+    if (min < this.low[place]!) this.low[place] = min;
+    if (max > this.high[place]!) this.high[place] = max;
+  }
+
+  /** The live samples of the window, each in its own part. */
+  addSamples({ length, t, counts, scale, flags }: SampleColumns): void {
+    const { fromMs, toMs } = this;
+    for (let i = 0; i < length; i++) {
+      const ms = t[i]!;
+      if (!(ms >= fromMs && ms <= toMs) || !isLive(flags[i]!)) continue;
+      const y = valueOf(counts[i]!, scale[i]!);
+      this.add(this.placeOf(ms), y, y);
+    }
+  }
+
+  result(): Buckets {
+    const { low, high, buckets, fromMs, width } = this;
+    const t = new Float64Array(buckets);
+    let n = 0;
+    for (let b = 0; b < buckets; b++) {
+      if (low[b]! > high[b]!) continue;
+      t[n] = (fromMs + (b + 0.5) * width) / 1000;
+      low[n] = low[b]!;
+      high[n] = high[b]!;
+      n++;
+    }
+    return { raw: false, t: t.slice(0, n), min: low.slice(0, n), max: high.slice(0, n) };
+  }
 }

@@ -36,6 +36,18 @@ export class ColumnBuilder {
     };
   }
 
+  /** The same without a copy; later pushes may leave it behind. */
+  view(): SampleColumns {
+    const n = this.length;
+    return {
+      length: n,
+      t: this.t.subarray(0, n),
+      counts: this.counts.subarray(0, n),
+      scale: this.scale.subarray(0, n),
+      flags: this.flags.subarray(0, n),
+    };
+  }
+
   private grow(capacity: number): void {
     const [t, counts, scale, flags] = [this.t, this.counts, this.scale, this.flags];
     this.t = new Float64Array(capacity);

@@ -119,11 +119,11 @@ export function encodeBase({ from, to, channels }: Base): Uint8Array | null {
   return w.bytes().slice();
 }
 
-/** @throws RangeError */
-export function decodeBase(bytes: Uint8Array, channels: number): Base {
+/** The base of a block of so many instants. @throws RangeError */
+export function decodeBase(bytes: Uint8Array, instants: number, channels: number): Base {
   const r = new ByteReader(bytes, 0, bytes.length);
   const n = r.varint();
-  if (n > 1 << 20) throw new RangeError('too many entries');
+  if (n !== Math.ceil(instants / BASE)) throw new RangeError('of another block');
   const column = () => new Float64Array(n);
   const [from, to] = [column(), column()];
   const blank = Array.from({ length: channels }, () => ({

@@ -97,12 +97,12 @@ export function blockTables(db: Database.Database) {
     tail: (id: number): Instants | null => intact(tailBytes(id), decodeInstants),
     isBlockIntact: (id: number): boolean => intact(blockBytes(id), instantsInfo) !== null,
     /** Null where the block itself cannot be read. */
-    base(id: number, channels: number): Base | null {
+    base({ id, count }: BlockRow, channels: number): Base | null {
       const stored = readable(() => pyramidOf.get(id));
       // An entry drawn from a broken pyramid would be no data of ours; the block itself then gives it.
       if (stored !== null) {
         try {
-          return decodeBase(stored, channels);
+          return decodeBase(stored, count, channels);
         } catch (error) {
           if (!(error instanceof RangeError)) throw error;
         }

@@ -1,11 +1,11 @@
 import type Database from 'better-sqlite3';
 import { NightdrawError } from '../messages/errors.ts';
 import type { AttemptOutcome, Gap, RecordingEvent } from '../messages/records.ts';
-import { bucketsOf } from '../samples/buckets.ts';
 import { joinColumns, type SampleColumns } from '../samples/columns.ts';
 import { noRecording } from './recordings.ts';
 import type { SampleTables } from './samples.ts';
 import type { Commit, CommitResult, Store } from './store.ts';
+import { zoom } from './zoom.ts';
 
 interface GapRow {
   channel_id: number;
@@ -106,6 +106,10 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     samples.parts(recordingWith(channelId), channelId, fromMs, toMs),
   );
 
+  const zoomed = db.transaction((channelIds: readonly number[]) =>
+    channelIds.map((id) => samples.zoomed(recordingWith(id), id)),
+  );
+
   return {
     commit: (step) => samples.undoing(() => db.transaction(commit).immediate(step)),
     lastBatch,
@@ -113,7 +117,7 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
       joinColumns([...partsOf(channelId, fromMs, toMs)]),
     partsOf: (channelId) => partsOf(channelId, -Infinity, Infinity),
     zoom: (channelIds, fromMs, toMs, buckets) =>
-      channelIds.map((id) => bucketsOf(joinColumns([...partsOf(id, fromMs, toMs)]), fromMs, toMs, buckets)),
+      zoom(samples.blocks, samples.pyramids, zoomed(channelIds), fromMs, toMs, buckets),
     listGaps(recordingId) {
       requireRecording(recordingId);
       const stored: Gap[] = gaps.all(recordingId).map((row) => ({

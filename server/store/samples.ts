@@ -6,6 +6,7 @@ import { shareEqualTimes, shareTimes, sliceInstants } from '../samples/merge.ts'
 import { blockTables, type BlockRow, type BlockTables } from './blocks.ts';
 import { seriesTable, type SeriesTable } from './series.ts';
 import { Tails } from './tails.ts';
+import { ZoomCache, type ZoomedChannel } from './zoom.ts';
 
 /** Instants in a closed block. */
 export const BLOCK_INSTANTS = 8192;
@@ -18,6 +19,7 @@ export class SampleTables {
   readonly blocks: BlockTables;
   readonly series: SeriesTable;
   readonly tails: Tails;
+  readonly pyramids: ZoomCache;
   private readonly countUp;
   /** Closed blocks never change, so each needs its checksum looked at once. */
   private checked = new Map<number, { upTo: number; damaged: BlockRow[] }>();
@@ -26,6 +28,7 @@ export class SampleTables {
     this.blocks = blockTables(db);
     this.series = seriesTable(db);
     this.tails = new Tails(db, this.blocks);
+    this.pyramids = new ZoomCache(this.blocks);
     this.countUp = db.prepare(
       'UPDATE channels SET samples = samples + ?, last_ms = max(last_ms, ?) WHERE id = ?',
     );
@@ -38,6 +41,7 @@ export class SampleTables {
     } catch (error) {
       this.blocks.forget();
       this.tails.forget();
+      this.pyramids.forget();
       this.checked = new Map();
       throw error;
     }
@@ -134,6 +138,16 @@ export class SampleTables {
       if (block !== null) yield columnsAt(block, placeIn.get(row.seriesId)!);
     }
     if (open !== undefined) yield open;
+  }
+
+  /** What `zoom` needs to know of a channel. */
+  zoomed(recordingId: string, channelId: number): ZoomedChannel {
+    return {
+      in: this.series
+        .with(channelId)
+        .map((series) => ({ view: this.pyramids.view(series), place: series.members.indexOf(channelId) })),
+      open: this.tails.channelsOf(recordingId).get(channelId)?.samples.view(),
+    };
   }
 
   /** Spans whose samples cannot be read any more. */

@@ -102,9 +102,9 @@ export interface Store {
   /**
    * What a chart of `buckets` parts of [fromMs, toMs] can show of some channels, one answer each in their order: the
    * lowest and highest live value of each part, or the live samples themselves where they are no more than `buckets`.
-   * No peak is lost, and none is made up. In a long window a peak that lies within a few hundredths of a part of
-   * an edge may count on both sides of it (half a part at most); where the samples themselves are looked at, in short
-   * windows, each counts in its own part only.
+   * No peak is lost, and none is made up. In a long window a peak may also count in the part beside its own, where
+   * fewer than 64 instants lie between it and the edge; where parts are shorter than 64 instants, the samples
+   * themselves are looked at, and each counts in its own part only.
    * @throws RangeError as `bucketsOf`
    */
   zoom(channelIds: readonly number[], fromMs: number, toMs: number, buckets: number): Buckets[];

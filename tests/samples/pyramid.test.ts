@@ -11,7 +11,7 @@ import type { Instants } from '../../server/samples/instants.ts';
 function expectTrue(block: Instants): void {
   const made = baseOf(block);
   const bytes = encodeBase(made);
-  const base = bytes === null ? made : decodeBase(bytes, block.channels.length);
+  const base = bytes === null ? made : decodeBase(bytes, block.length, block.channels.length);
   expect(base.from).toHaveLength(Math.ceil(block.length / BASE));
   block.channels.forEach(({ rows, counts, scale, flags }, c) => {
     const { t } = columnsAt(block, c);
