@@ -4,7 +4,7 @@ import { LinkError } from '../../drivers/core/errors.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
 import type { BluetoothStatus, Meter } from '../messages/meters.ts';
-import type { Recording, RecordingEvent } from '../messages/records.ts';
+import type { AttemptOutcome, Recording, RecordingEvent } from '../messages/records.ts';
 import type { Readings, RecordingMessage } from '../messages/socket.ts';
 import type { Store } from '../store/store.ts';
 import { Broadcast, type HubListener } from './broadcast.ts';
@@ -201,8 +201,13 @@ export class Hub {
     return this.recordings.move(id, caseId);
   }
 
-  addEvent(id: string, kind: 'attempt' | 'note', text: string): RecordingEvent {
-    return this.recordings.addEvent(id, kind, text);
+  addEvent(
+    id: string,
+    kind: 'attempt' | 'note',
+    text: string,
+    more: { readonly outcome?: AttemptOutcome | null; readonly nowMs?: number } = {},
+  ): RecordingEvent {
+    return this.recordings.addEvent(id, { kind, text, ...more });
   }
 
   isRunning(recordingId: string): boolean {

@@ -2,7 +2,7 @@ import type { Clock } from '../../drivers/core/clock.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
 import type { Meter } from '../messages/meters.ts';
-import type { ChannelInput, Recording, RecordingEvent } from '../messages/records.ts';
+import type { AttemptOutcome, ChannelInput, Recording, RecordingEvent } from '../messages/records.ts';
 import type { RecordingMessage } from '../messages/socket.ts';
 import type { Store } from '../store/store.ts';
 import type { Broadcast } from './broadcast.ts';
@@ -87,15 +87,34 @@ export class Recordings {
     return recording;
   }
 
-  /** Durable when it returns. @throws NightdrawError conflict when the recording does not run */
-  addEvent(id: string, kind: 'attempt' | 'note', text: string): RecordingEvent {
+  /**
+   * What a person marks; durable when it returns. `nowMs` says when it happened, where the message took its time.
+   * @throws NightdrawError conflict when the recording does not run
+   */
+  addEvent(
+    id: string,
+    said: {
+      readonly kind: 'attempt' | 'note';
+      readonly text: string;
+      readonly outcome?: AttemptOutcome | null;
+      readonly nowMs?: number;
+    },
+  ): RecordingEvent {
     const { store, clock } = this.options;
     const open = this.running.get(id);
     if (open === undefined) {
       store.getRecording(id);
       throw new NightdrawError('conflict', 'The recording is not running any more.');
     }
-    const event: RecordingEvent = { atMs: open.timeOf(clock.nowMs()), kind, text, value: null };
+    const { kind, text, outcome = null } = said;
+    const happened = Math.max(open.startNowMs, Math.min(said.nowMs ?? Infinity, clock.nowMs()));
+    const event: RecordingEvent = {
+      atMs: open.timeOf(happened),
+      kind,
+      text,
+      value: null,
+      ...(outcome !== null && { outcome }),
+    };
     store.commit({ recordingId: id, samples: [], gaps: [], events: [event], batch: null });
     this.tell(open);
     return event;

@@ -1,5 +1,6 @@
 import express, { type Express } from 'express';
 import { NightdrawError } from '../messages/errors.ts';
+import { attemptRoutes } from './attemptRoutes.ts';
 import { jsonBody } from './bodies.ts';
 import { caseRoutes } from './caseRoutes.ts';
 import { evidenceRoutes, keyRoutes } from './evidenceRoutes.ts';
@@ -35,6 +36,7 @@ export function createApp(services: Services): Express {
   api.use(jsonBody(JSON_LIMIT));
   api.use('/status', statusRoutes(services));
   api.use('/cases', caseRoutes(services));
+  api.use(attemptRoutes(services));
   api.use('/recordings', recordingRoutes(services), csvRoutes(services), evidenceRoutes(services));
   api.use('/key', keyRoutes(services));
   api.use('/meters', meterRoutes(services));

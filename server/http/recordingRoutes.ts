@@ -12,8 +12,10 @@ import {
 import { analysisOptionsSchema } from '../messages/findings.ts';
 import { idSchema } from '../messages/records.ts';
 import { encodeZoom, ZOOM_TYPE } from '../messages/zoom.ts';
+import { pulsesQuerySchema } from '../messages/pulses.ts';
 import { chartOf, zoomOf } from './chart.ts';
 import { FindingsDesk } from './findings.ts';
+import { pulsesOf } from './pulses.ts';
 import type { Services } from './services.ts';
 
 const listQuerySchema = z.object({ case: idSchema.optional() });
@@ -60,8 +62,9 @@ export function recordingRoutes({ store, hub }: Services): Router {
 
   router.post('/:id/events', (request, response) => {
     const id = idSchema.parse(request.params.id);
-    const { kind, text } = addEventSchema.parse(request.body);
-    response.status(201).json(hub.addEvent(id, kind, text));
+    const { kind, text, outcome = null, nowMs } = addEventSchema.parse(request.body);
+    const more = { outcome, ...(nowMs !== undefined && { nowMs }) };
+    response.status(201).json(hub.addEvent(id, kind, text, more));
   });
 
   router.get('/:id/chart', (request, response) => {
@@ -74,6 +77,11 @@ export function recordingRoutes({ store, hub }: Services): Router {
     const recording = store.getRecording(idSchema.parse(request.params.id));
     const zoom = zoomOf(store, recording, chartQuerySchema.parse(request.query));
     response.type(ZOOM_TYPE).send(Buffer.from(encodeZoom(zoom).buffer));
+  });
+
+  router.get('/:id/pulses', (request, response) => {
+    const recording = store.getRecording(idSchema.parse(request.params.id));
+    response.json(pulsesOf(store, recording, pulsesQuerySchema.parse(request.query)));
   });
 
   router.get('/:id/findings', (request, response) => {

@@ -3,6 +3,7 @@ import { analysisOptionsSchema } from './findings.ts';
 import { recordedMeterSchema } from './meterRecord.ts';
 import { bluetoothStatusSchema, meterSchema } from './meters.ts';
 import {
+  ATTEMPT_OUTCOMES,
   caseSchema,
   eventSchema,
   gapSchema,
@@ -49,7 +50,15 @@ export type RecordingDetail = z.infer<typeof recordingDetailSchema>;
 export const addEventSchema = z.strictObject({
   kind: z.enum(['attempt', 'note']),
   text: z.string().trim().max(400),
+  /** Of an attempt. */
+  outcome: z.enum(ATTEMPT_OUTCOMES).nullable().optional(),
+  /** When it happened, on the server's `nowMs`; absent: now. */
+  nowMs: z.number().optional(),
 });
+export type AddEvent = z.infer<typeof addEventSchema>;
+
+/** Takes the threshold of a case's tries over as this car's own, or gives it back. */
+export const takeThresholdSchema = z.strictObject({ take: z.boolean() });
 
 export const importQuerySchema = z.object({ name: z.string().max(200), case: idSchema.optional() });
 
