@@ -39,7 +39,7 @@ export const ROOMS = [
     room: REPORT,
     pure: true,
     mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY],
-    packages: ['@cantoo/pdf-lib'],
+    packages: ['@cantoo/pdf-lib', '@cantoo/fontkit'],
   },
   {
     room: EVIDENCE,
@@ -58,7 +58,7 @@ export const ROOMS = [
     room: SEALING,
     pure: false,
     mayImport: [CORE, SAMPLES, MESSAGES, ANALYSIS, BATTERY, EVIDENCE, REPORT, STORE, CAPTURE],
-    packages: ['node:*', 'tar', 'zod'],
+    packages: ['node:*', 'tar', 'zod', 'dejavu-fonts-ttf'],
   },
   {
     room: 'server/http',

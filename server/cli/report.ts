@@ -1,5 +1,5 @@
 import path from 'node:path';
-import type { Reader } from '../report/model.ts';
+import type { Reader } from '../report/input.ts';
 import { PAPERS, type Paper } from '../report/pdfSheet.ts';
 import { signerIn } from '../sealing/keyFile.ts';
 import { REPORT_FORMATS, renderReport, reportOfNight } from '../sealing/reportNight.ts';

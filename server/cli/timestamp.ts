@@ -3,7 +3,6 @@ import { readBytes } from '../capture/import.ts';
 import { queryFor, withTimestamp } from '../sealing/timestamp.ts';
 import { UsageError, type Command } from './command.ts';
 import { onlyPositional } from './data.ts';
-import { VERSION } from './project.ts';
 import { writeOctets } from './writeFile.ts';
 
 export const timestampCommand: Command = {
@@ -28,10 +27,10 @@ export const timestampCommand: Command = {
     const bundle = readBytes(path.resolve(context.cwd, what));
     const file = path.resolve(context.cwd, output);
     if (typeof reply !== 'string') {
-      writeOctets(file, queryFor(bundle, VERSION));
+      writeOctets(file, queryFor(bundle));
       return 0;
     }
-    const stamped = withTimestamp(bundle, readBytes(path.resolve(context.cwd, reply)), VERSION);
+    const stamped = withTimestamp(bundle, readBytes(path.resolve(context.cwd, reply)));
     writeOctets(file, stamped.bundle);
     context.stdout(`${stamped.timestamp.at}\n`);
     return 0;

@@ -12,7 +12,7 @@ import { nightBlocks } from '../sealing/nightBlocks.ts';
 import { faultsOfLog } from '../sealing/sealNight.ts';
 import { UsageError, type Command, type CommandContext, type ParsedArgs } from './command.ts';
 import { DATA_OPTION, DATA_USAGE, isFile, onlyPositional, withStore } from './data.ts';
-import { dataFolder, VERSION } from './project.ts';
+import { dataFolder } from './project.ts';
 
 export const verifyCommand: Command = {
   name: 'verify',
@@ -42,7 +42,6 @@ function verifyFile(file: string, context: CommandContext, args: ParsedArgs): nu
   const { key, json } = args.values;
   const found = verifyBundle(readBytes(file), nodeChecker, {
     key: typeof key === 'string' ? key : undefined,
-    version: VERSION,
   });
   const known = knownKeys(dataFolder(context, args)).map((k) => k.fingerprint);
   const { contents: _contents, ...shown } = found;

@@ -1,3 +1,4 @@
+import { ANALYSIS_REVISION } from '../battery/revision.ts';
 import type { AnalysisOptions, Findings } from '../messages/findings.ts';
 import { manifestOf, tagFiles } from './bag.ts';
 import { leafHash, rootOf } from './merkle.ts';
@@ -87,7 +88,12 @@ export function makeBundle(parts: BundleParts, signer: Signer, sha256: Sha256): 
   if (parts.findings !== null)
     put(
       'findings.json',
-      document({ schema: 'nightdraw.sealed-findings/1', version: parts.version, ...parts.findings }),
+      document({
+        schema: 'nightdraw.sealed-findings/1',
+        version: parts.version,
+        analysis: ANALYSIS_REVISION,
+        ...parts.findings,
+      }),
     );
   if (parts.heads.length > 0) put('heads.jsonl', utf8(parts.heads.map((line) => `${line}\n`).join('')));
   for (const [name, octets] of parts.extras) put(name, octets);

@@ -70,6 +70,8 @@ export type SealedRecord = z.infer<typeof recordSchema>;
 export const sealedFindingsSchema = z.strictObject({
   schema: z.literal('nightdraw.sealed-findings/1'),
   version: z.string(),
+  /** Revision of the analysis; absent in bundles of the first. */
+  analysis: z.int().positive().optional(),
   options: analysisOptionsSchema,
   findings: findingsSchema,
 });

@@ -1,3 +1,4 @@
+import { ANALYSIS_REVISION } from '../battery/revision.ts';
 import type { Findings } from '../messages/findings.ts';
 import { bagInfo, BAGIT, manifestOf, README, readManifest } from './bag.ts';
 import { analyseAgain, readContents, sameFindings, type Contents } from './contents.ts';
@@ -41,12 +42,12 @@ export interface Verification {
 export interface VerifyOptions {
   /** The signer's fingerprint as it was told some other way. */
   readonly key?: string | undefined;
-  /** Version of this program, to tell a changed analysis from changed findings. */
-  readonly version: string;
+  /** Revision of the analysis that looks again, to tell a changed analysis from changed findings. */
+  readonly revision?: number;
 }
 
 /** Checks a sealed bundle. Pure and total: it writes nothing and throws on no input. */
-export function verifyBundle(file: Uint8Array, checker: Checker, options: VerifyOptions): Verification {
+export function verifyBundle(file: Uint8Array, checker: Checker, options: VerifyOptions = {}): Verification {
   const nothing = { differences: [], faults: [], container: null, statement: null, signedBy: null };
   try {
     const { members, container } = unzip(file, checker.sha256);
@@ -236,13 +237,11 @@ class Check {
 
   private findingsOf(contents: Contents): Verification['findings'] {
     if (contents.findings === null) return null;
-    const { findings: sealed, options, version } = contents.findings;
+    const { findings: sealed, options, analysis } = contents.findings;
     const now = analyseAgain(contents, options);
     const same = sameFindings(sealed, now);
-    if (!same && version === this.options.version)
-      this.faults.push(
-        'The sealed findings are not what this version of the analysis finds in the sealed samples.',
-      );
+    if (!same && (analysis ?? 1) === (this.options.revision ?? ANALYSIS_REVISION))
+      this.faults.push('The sealed findings are not what the same analysis finds in the sealed samples.');
     return { sealed, now, same };
   }
 

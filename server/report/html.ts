@@ -1,4 +1,6 @@
+import { encodeToBase64 } from '@cantoo/pdf-lib';
 import { drawNight, type Shape } from './chart.ts';
+import type { Photo } from './input.ts';
 import type { ReportModel, Section } from './model.ts';
 import { INK } from './palette.ts';
 
@@ -10,7 +12,7 @@ export function reportHtml(model: ReportModel): string {
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
 <meta name="generator" content="Nightdraw ${escaped(model.version)}">
 <title>${escaped(`${model.title}: ${model.subject}`)}</title>
 <style>${STYLE}</style>
@@ -27,6 +29,7 @@ ${table(model.figures)}
 <h2>The night</h2>
 ${svg(model)}
 ${model.sections.map(sectionHtml).join('\n')}
+${photosHtml(model.photos)}
 <footer>Made by Nightdraw ${escaped(model.version)} on ${escaped(model.madeAt)}.</footer>
 </main>
 </body>
@@ -42,7 +45,9 @@ table{border-collapse:collapse;width:100%;margin:10px 0}td{padding:4px 10px 4px 
 td:first-child{width:11em;color:${INK.ink2}}.verdict{border-left:6px solid;padding:8px 14px;background:${INK.sunk}}
 .verdict h2{margin:0}.verdict p{margin:4px 0}.act{border-color:${INK.act}}.watch{border-color:${INK.watch}}.fine{border-color:${INK.fine}}
 .unknown{border-color:${INK.unknown}}svg{width:100%;height:auto}footer{margin-top:24px;color:${INK.ink2};font-size:13px}
-@media print{body,main{background:#fff}section,table,svg{break-inside:avoid}}
+.photos{display:grid;grid-template-columns:repeat(auto-fill,minmax(280px,1fr));gap:12px}figure{margin:0}figure img{width:100%;height:auto}
+figcaption{color:${INK.ink2};font-size:13px}
+@media print{figure{break-inside:avoid}body,main{background:#fff}section,table,svg{break-inside:avoid}}
 `;
 
 function sectionHtml({ title, paragraphs, facts, bullets }: Section): string {
@@ -54,6 +59,15 @@ function sectionHtml({ title, paragraphs, facts, bullets }: Section): string {
   ]
     .filter(Boolean)
     .join('\n');
+}
+
+function photosHtml(photos: readonly Photo[]): string {
+  if (photos.length === 0) return '';
+  const figures = photos.map(
+    ({ caption, type, octets }) =>
+      `<figure><img src="data:${type};base64,${encodeToBase64(octets)}" alt="${escaped(caption)}"><figcaption>${escaped(caption)}</figcaption></figure>`,
+  );
+  return `<h2>Photos</h2>\n<div class="photos">${figures.join('\n')}</div>`;
 }
 
 function table(rows: readonly (readonly string[])[]): string {

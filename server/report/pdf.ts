@@ -1,29 +1,43 @@
+import fontkit from '@cantoo/fontkit';
 import { PDFDocument, StandardFonts, type PDFFont } from '@cantoo/pdf-lib';
 import { drawNight } from './chart.ts';
 import type { ReportModel, Section } from './model.ts';
 import { INK } from './palette.ts';
-import { PAPERS, PdfSheet, type Paper } from './pdfSheet.ts';
+import { PAPERS, PdfSheet, type Paper, type SheetFonts } from './pdfSheet.ts';
+import { builtIn } from './printable.ts';
 
 /** Sizes that are tried, largest first, until the customer's report fits its one page. */
 const SCALES = [0.9, 0.84, 0.78, 0.72, 0.66];
 
+/** TrueType fonts for texts that the built-in ones cannot print. */
+export interface WideFonts {
+  readonly plain: Uint8Array;
+  readonly bold: Uint8Array;
+}
+
 /** The report as a PDF: vector chart, selectable text, page numbers, title and language in its metadata. */
-export async function reportPdf(model: ReportModel, paper: Paper): Promise<Uint8Array> {
-  if (model.reader === 'workshop') return (await written(model, paper, 1)).save();
+export async function reportPdf(
+  model: ReportModel,
+  paper: Paper,
+  wide: WideFonts | null = null,
+): Promise<Uint8Array> {
+  if (model.reader === 'workshop') return (await written(model, paper, 1, wide)).save();
   for (const scale of SCALES) {
-    const pdf = await written(model, paper, scale);
+    const pdf = await written(model, paper, scale, wide);
     if (pdf.getPageCount() === 1 || scale === SCALES.at(-1)) return pdf.save();
   }
   throw new RangeError('no size to try');
 }
 
-async function written(model: ReportModel, paper: Paper, scale: number): Promise<PDFDocument> {
+async function written(
+  model: ReportModel,
+  paper: Paper,
+  scale: number,
+  wide: WideFonts | null,
+): Promise<PDFDocument> {
   const pdf = await PDFDocument.create({ updateMetadata: false });
   describe(pdf, model);
-  const fonts = {
-    plain: await pdf.embedFont(StandardFonts.Helvetica),
-    bold: await pdf.embedFont(StandardFonts.HelveticaBold),
-  };
+  const fonts = await fontsOf(pdf, wide);
   const sheet = new PdfSheet(pdf, fonts, PAPERS[paper], scale);
   head(sheet, model);
   rows(sheet, model.about, fonts.plain, 110);
@@ -34,9 +48,26 @@ async function written(model: ReportModel, paper: Paper, scale: number): Promise
   sheet.heading('The night', chart.height);
   sheet.drawing(chart);
   for (const section of model.sections) sectionOf(sheet, section, fonts.plain);
+  if (model.photos.length > 0) await photos(sheet, pdf, model.photos);
   const made = `Nightdraw ${model.version}, made ${model.madeAt.slice(0, 16).replace('T', ' ')} UTC`;
   sheet.footers(`${model.title}: ${model.subject}`, made);
   return pdf;
+}
+
+async function fontsOf(pdf: PDFDocument, wide: WideFonts | null): Promise<SheetFonts> {
+  if (wide === null)
+    return {
+      plain: await pdf.embedFont(StandardFonts.Helvetica),
+      bold: await pdf.embedFont(StandardFonts.HelveticaBold),
+      has: builtIn,
+    };
+  pdf.registerFontkit(fontkit);
+  const [plain, bold] = [
+    await pdf.embedFont(wide.plain, { subset: true }),
+    await pdf.embedFont(wide.bold, { subset: true }),
+  ];
+  const signs = new Set(plain.getCharacterSet());
+  return { plain, bold, has: (sign) => signs.has(sign.codePointAt(0)!) };
 }
 
 function describe(pdf: PDFDocument, model: ReportModel): void {
@@ -73,4 +104,16 @@ function sectionOf(sheet: PdfSheet, { title, paragraphs, facts, bullets }: Secti
 
 function rows(sheet: PdfSheet, table: ReportModel['about'], font: PDFFont, ...widths: number[]): void {
   for (const row of table) sheet.row(row, widths, font);
+}
+
+/** Two side by side, each with what it shows below it. */
+async function photos(sheet: PdfSheet, pdf: PDFDocument, all: ReportModel['photos']): Promise<void> {
+  sheet.heading('Photos', 120);
+  for (let i = 0; i < all.length; i += 2) {
+    const pair = all.slice(i, i + 2).map(async ({ type, octets, caption }) => ({
+      image: await (type === 'image/png' ? pdf.embedPng(octets) : pdf.embedJpg(octets)),
+      caption,
+    }));
+    sheet.pictures(await Promise.all(pair));
+  }
 }

@@ -1,7 +1,15 @@
-import { LineCapStyle, rgb, type PDFDocument, type PDFFont, type PDFPage, type RGB } from '@cantoo/pdf-lib';
+import {
+  LineCapStyle,
+  rgb,
+  type PDFDocument,
+  type PDFFont,
+  type PDFImage,
+  type PDFPage,
+  type RGB,
+} from '@cantoo/pdf-lib';
 import type { Drawing, Shape } from './chart.ts';
 import { INK } from './palette.ts';
-import { printable } from './printable.ts';
+import { printable, type Repertoire } from './printable.ts';
 
 /** ISO 216 and ANSI/ASME Y14.1, in points of 1/72 inch. */
 export const PAPERS = { a4: [595.28, 841.89], letter: [612, 792] } as const;
@@ -9,6 +17,13 @@ export type Paper = keyof typeof PAPERS;
 
 const MARGIN = 46;
 const FOOT = 40;
+
+export interface SheetFonts {
+  readonly plain: PDFFont;
+  readonly bold: PDFFont;
+  /** The signs that both have. */
+  readonly has: Repertoire;
+}
 
 export interface TextStyle {
   readonly size: number;
@@ -27,7 +42,7 @@ export class PdfSheet {
 
   constructor(
     private readonly pdf: PDFDocument,
-    private readonly fonts: { readonly plain: PDFFont; readonly bold: PDFFont },
+    private readonly fonts: SheetFonts,
     private readonly paper: readonly [number, number],
     /** All sizes of text and spaces, times this. */
     private readonly scale: number,
@@ -45,7 +60,7 @@ export class PdfSheet {
     const font = bold ? this.fonts.bold : this.fonts.plain;
     const left = MARGIN + this.indent + indent;
     const points = size * this.scale;
-    wrapped(text, font, points, this.paper[0] - MARGIN - left).forEach((line, i) => {
+    this.lines(text, font, points, this.paper[0] - MARGIN - left).forEach((line, i) => {
       this.need(points * 1.35);
       this.y -= points * 1.35;
       if (bullet && i === 0) this.put('\u2022', left - 8, points, font, colour);
@@ -69,7 +84,7 @@ export class PdfSheet {
     const columns = cells.map((cell, k) => {
       const font = k === 1 ? valueFont : this.fonts.plain;
       const room = (edges[k + 1] ?? this.width) - edges[k]! - 8;
-      return { font, lines: wrapped(cell, font, size, room), x: MARGIN + edges[k]! };
+      return { font, lines: this.lines(cell, font, size, room), x: MARGIN + edges[k]! };
     });
     const height = Math.max(...columns.map((c) => c.lines.length));
     // A row is not torn apart where a page can hold it.
@@ -109,6 +124,31 @@ export class PdfSheet {
     this.y = top - height;
   }
 
+  /** Side by side in columns of equal width, captions below; never torn over two pages. */
+  pictures(row: readonly { readonly image: PDFImage; readonly caption: string }[]): void {
+    const gap = 12;
+    const room = (this.width - gap) / 2;
+    const size = 8 * this.scale;
+    const boxes = row.map(({ image, caption }) => ({
+      image,
+      ...image.scaleToFit(room, this.paper[1] / 3),
+      lines: this.lines(caption, this.fonts.plain, size, room),
+    }));
+    const tallest = Math.max(...boxes.map((b) => b.height));
+    this.need(tallest + Math.max(...boxes.map((b) => b.lines.length)) * size * 1.35 + 14);
+    const top = this.y;
+    boxes.forEach(({ image, width, height, lines }, k) => {
+      const x = MARGIN + k * (room + gap);
+      this.page.drawImage(image, { x, y: top - height, width, height });
+      this.y = top - tallest - 2;
+      for (const line of lines) {
+        this.y -= size * 1.35;
+        this.put(line, x, size, this.fonts.plain, INK.ink2);
+      }
+    });
+    this.y = top - tallest - Math.max(...boxes.map((b) => b.lines.length)) * size * 1.35 - 12;
+  }
+
   footers(left: string, right: string): void {
     const pages = this.pdf.getPages();
     pages.forEach((page, i) => {
@@ -116,10 +156,10 @@ export class PdfSheet {
       const size = 7.5;
       this.rule(FOOT - 8);
       const number = `${right}   Page ${i + 1} of ${pages.length}`;
-      const [line] = wrapped(left, this.fonts.plain, size, this.width / 2);
+      const [line] = this.lines(left, this.fonts.plain, size, this.width / 2);
       this.y = FOOT - 20;
       this.put(line ?? '', MARGIN, size, this.fonts.plain, INK.ink2);
-      const x = this.paper[0] - MARGIN - this.fonts.plain.widthOfTextAtSize(printable(number), size);
+      const x = this.paper[0] - MARGIN - this.fonts.plain.widthOfTextAtSize(this.printable(number), size);
       this.put(number, x, size, this.fonts.plain, INK.ink2);
     });
   }
@@ -130,8 +170,16 @@ export class PdfSheet {
     this.y = this.paper[1] - MARGIN;
   }
 
+  private lines(text: string, font: PDFFont, size: number, width: number): string[] {
+    return text.split('\n').flatMap((line) => wrapped(this.printable(line), font, size, width));
+  }
+
+  private printable(text: string): string {
+    return printable(text, this.fonts.has);
+  }
+
   private put(text: string, x: number, size: number, font: PDFFont, colour: string): void {
-    this.page.drawText(printable(text), { x, y: this.y, size, font, color: colourOf(colour) });
+    this.page.drawText(this.printable(text), { x, y: this.y, size, font, color: colourOf(colour) });
   }
 
   private rule(y: number): void {
@@ -163,7 +211,7 @@ export class PdfSheet {
       });
     } else {
       const font = this.fonts.plain;
-      const text = printable(s.text);
+      const text = this.printable(s.text);
       const w = font.widthOfTextAtSize(text, s.size);
       const shift = { start: 0, middle: w / 2, end: w }[s.anchor];
       this.page.drawText(text, {
@@ -177,29 +225,27 @@ export class PdfSheet {
   }
 }
 
-/** Lines that fit; a word that is too long for a line is broken. */
+/** A paragraph of printable text in lines that fit; a word that is too long for a line is broken. */
 function wrapped(text: string, font: PDFFont, size: number, width: number): string[] {
-  const fits = (line: string) => font.widthOfTextAtSize(printable(line), size) <= width;
+  const fits = (line: string) => font.widthOfTextAtSize(line, size) <= width;
   const lines: string[] = [];
-  for (const paragraph of text.split('\n')) {
-    let line = '';
-    for (const word of paragraph.split(' ')) {
-      const longer = line === '' ? word : `${line} ${word}`;
-      if (fits(longer)) {
-        line = longer;
-        continue;
-      }
-      if (line !== '') lines.push(line);
-      line = word;
-      while (!fits(line)) {
-        let n = line.length - 1;
-        while (n > 1 && !fits(line.slice(0, n))) n--;
-        lines.push(line.slice(0, n));
-        line = line.slice(n);
-      }
+  let line = '';
+  for (const word of text.split(' ')) {
+    const longer = line === '' ? word : `${line} ${word}`;
+    if (fits(longer)) {
+      line = longer;
+      continue;
     }
-    lines.push(line);
+    if (line !== '') lines.push(line);
+    line = word;
+    while (!fits(line)) {
+      let n = line.length - 1;
+      while (n > 1 && !fits(line.slice(0, n))) n--;
+      lines.push(line.slice(0, n));
+      line = line.slice(n);
+    }
   }
+  lines.push(line);
   return lines;
 }
 

@@ -20,7 +20,6 @@ export interface BundleImport {
   readonly data: string;
   /** Null: the case that is in the bundle, if any, becomes a new one. */
   readonly caseId: string | null;
-  readonly version: string;
   readonly signer: () => Signer;
   readonly at: string;
 }
@@ -31,7 +30,7 @@ export interface BundleImport {
  * @throws NightdrawError unreadable-file, not-found, store-full, store-failed
  */
 export function importBundle(store: Store, file: Uint8Array, options: BundleImport): Recording {
-  const checked = verifyBundle(file, nodeChecker, { version: options.version });
+  const checked = verifyBundle(file, nodeChecker);
   if (checked.contents === null)
     throw new NightdrawError('unreadable-file', `${options.name}: ${checked.sentence}`);
   const recording = storeContents(store, checked, checked.contents, options);

@@ -7,7 +7,9 @@ import { fingerprintOf, fingerprintText } from '../evidence/signing.ts';
 import type { Members } from '../evidence/zip.ts';
 import { reportCsv } from '../report/csv.ts';
 import { reportHtml } from '../report/html.ts';
-import { reportModel, type Reader, type ReportInput, type ReportModel } from '../report/model.ts';
+import { CHART_PARTS } from '../report/curves.ts';
+import type { Reader, ReportInput } from '../report/input.ts';
+import { reportModel, type ReportModel } from '../report/model.ts';
 import { reportPdf } from '../report/pdf.ts';
 import type { Paper } from '../report/pdfSheet.ts';
 import type { Store } from '../store/store.ts';
@@ -15,6 +17,7 @@ import { nodeChecker } from './checker.ts';
 import { logFile, readLog } from './headLog.ts';
 import { issuedBundles, noteIssued } from './issued.ts';
 import { nightBlocks } from './nightBlocks.ts';
+import { wideFontsFor } from './pdfFonts.ts';
 import { sealNight, type SealOptions } from './sealNight.ts';
 
 export const REPORT_FORMATS = ['html', 'pdf', 'csv'] as const;
@@ -39,7 +42,18 @@ export function reportOfNight(store: Store, recordingId: string, options: Report
     findings: findNight(nightInputOf(store, recordingId), analysisOptionsOf(theCase, {})),
     events: store.listEvents(recordingId),
     gaps: store.listGaps(recordingId),
-    columns: recording.channels.map((c) => store.readSamples(c.id)),
+    extremes: store.zoom(
+      recording.channels.map((c) => c.id),
+      0,
+      recording.durationMs,
+      CHART_PARTS,
+    ),
+    meters: store.listRecordedMeters(recordingId),
+    zeroChecks: store.listZeroChecks(recordingId),
+    tries: null,
+    fuses: null,
+    checklist: [],
+    photos: [],
     version: options.version,
     madeAt: options.madeAt,
     seal: {
@@ -58,7 +72,7 @@ export async function renderReport(
   format: ReportFormat,
   paper: Paper,
 ): Promise<Uint8Array> {
-  if (format === 'pdf') return reportPdf(model, paper);
+  if (format === 'pdf') return reportPdf(model, paper, wideFontsFor(model));
   return utf8(format === 'html' ? reportHtml(model) : reportCsv(model));
 }
 
@@ -98,7 +112,7 @@ export async function sealWithReport(
   });
   const reports: Members = new Map([
     ['report.html', utf8(reportHtml(model))],
-    ['report.pdf', await reportPdf(model, 'a4')],
+    ['report.pdf', await reportPdf(model, 'a4', wideFontsFor(model))],
   ]);
   const bundle = sealNight(store, recordingId, {
     ...options,

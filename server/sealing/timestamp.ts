@@ -15,8 +15,8 @@ const DIGESTS: Readonly<Record<string, string>> = {
 };
 
 /** The query for any authority (RFC 3161) over a bundle's signature. @throws NightdrawError unreadable-file */
-export function queryFor(bundle: Uint8Array, version: string): Uint8Array {
-  return timestampQuery(signatureIn(bundle, version), sha256);
+export function queryFor(bundle: Uint8Array): Uint8Array {
+  return timestampQuery(signatureIn(bundle), sha256);
 }
 
 /**
@@ -27,9 +27,8 @@ export function queryFor(bundle: Uint8Array, version: string): Uint8Array {
 export function withTimestamp(
   bundle: Uint8Array,
   reply: Uint8Array,
-  version: string,
 ): { readonly bundle: Uint8Array; readonly timestamp: Timestamp } {
-  const stamped = signatureIn(bundle, version);
+  const stamped = signatureIn(bundle);
   try {
     const timestamp = readTimestamp(reply, stamped, sha256);
     checkSigner(timestamp);
@@ -65,8 +64,8 @@ function isSignedBy(
   }
 }
 
-function signatureIn(bundle: Uint8Array, version: string): Uint8Array {
-  const { status, sentence, statement } = verifyBundle(bundle, nodeChecker, { version });
+function signatureIn(bundle: Uint8Array): Uint8Array {
+  const { status, sentence, statement } = verifyBundle(bundle, nodeChecker);
   if (status !== 'intact') throw new NightdrawError('unreadable-file', sentence);
   return unzip(bundle, sha256).members.get(`${statement!.bag}/statement.sig`)!;
 }

@@ -83,7 +83,7 @@ test('after each kill -9 the log and the database still agree, and every head le
     without: [],
   });
   store.close();
-  expect(verifyBundle(bundle, nodeChecker, { version: VERSION })).toMatchObject({
+  expect(verifyBundle(bundle, nodeChecker)).toMatchObject({
     status: 'intact',
     statement: { heads: heads.length },
   });

@@ -7,7 +7,7 @@ import { verifyBundle } from '../../server/evidence/verify.ts';
 import { unzip } from '../../server/evidence/zip.ts';
 import { nodeChecker } from '../../server/sealing/checker.ts';
 import { checkSigner, queryFor, withTimestamp } from '../../server/sealing/timestamp.ts';
-import { sealingBench, VERSION, type SealingBench } from '../helpers/sealedNight.ts';
+import { sealingBench, type SealingBench } from '../helpers/sealedNight.ts';
 
 /** A time-stamping authority of our own, run by openssl. */
 let bench: SealingBench;
@@ -42,7 +42,7 @@ ess_cert_id_alg = sha256
 `;
 
 function ask(bundleOctets: Uint8Array): Uint8Array {
-  writeFileSync(at('q.tsq'), queryFor(bundleOctets, VERSION));
+  writeFileSync(at('q.tsq'), queryFor(bundleOctets));
   openssl('ts', '-reply', '-config', 'tsa.cnf', '-queryfile', 'q.tsq', '-out', 'r.tsr');
   return octetsOf('r.tsr');
 }
@@ -86,8 +86,8 @@ test('openssl reads the query: SHA-256 of the signature, with a nonce, asking fo
 });
 
 test('a reply is put in, the bundle stays intact, and openssl verifies it', () => {
-  const { bundle: stamped, timestamp } = withTimestamp(bundle, reply, VERSION);
-  const found = verifyBundle(stamped, nodeChecker, { version: VERSION });
+  const { bundle: stamped, timestamp } = withTimestamp(bundle, reply);
+  const found = verifyBundle(stamped, nodeChecker);
   expect(found).toMatchObject({ status: 'intact', stampedAt: timestamp.at });
   expect(Math.abs(Date.parse(timestamp.at) - Date.now())).toBeLessThan(600_000);
   const members = unzip(stamped, nodeChecker.sha256).members;
@@ -103,13 +103,13 @@ test('a reply is put in, the bundle stays intact, and openssl verifies it', () =
     'tsa.pem',
   );
   expect(checked.toString()).toContain('Verification: OK');
-  expect(withTimestamp(stamped, reply, VERSION).bundle).toEqual(stamped);
+  expect(withTimestamp(stamped, reply).bundle).toEqual(stamped);
 });
 
 test('a reply to something else is refused, and shows when it is put in all the same', () => {
   const other = bench.seal({ sealedAt: '2026-03-02T06:00:00.000Z' });
   const wrong = ask(other);
-  expect(() => withTimestamp(bundle, wrong, VERSION)).toThrow(
+  expect(() => withTimestamp(bundle, wrong)).toThrow(
     /no time stamp of this bundle: the time stamp is of something else/,
   );
   writeFileSync(at('q.tsq'), 'nonsense');
@@ -118,11 +118,8 @@ test('a reply to something else is refused, and shows when it is put in all the 
     ['ts', '-reply', '-config', 'tsa.cnf', '-queryfile', 'q.tsq', '-out', 'bad.tsr'],
     { cwd: bench.data },
   );
-  if (refused.status === 0)
-    expect(() => withTimestamp(bundle, octetsOf('bad.tsr'), VERSION)).toThrow(/did not grant/);
-  expect(() => withTimestamp(bundle, new Uint8Array([1, 2, 3]), VERSION)).toThrow(
-    /no time stamp of this bundle/,
-  );
+  if (refused.status === 0) expect(() => withTimestamp(bundle, octetsOf('bad.tsr'))).toThrow(/did not grant/);
+  expect(() => withTimestamp(bundle, new Uint8Array([1, 2, 3]))).toThrow(/no time stamp of this bundle/);
 });
 
 test('every changed octet of what the authority signed is noticed', () => {

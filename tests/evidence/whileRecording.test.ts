@@ -95,7 +95,7 @@ test('the bundle has the blocks that were sealed while recording, its heads, and
   record(25);
   replaceKey(data);
   store.stopRecording(id, 25 * MINUTE);
-  const found = verifyBundle(bundle(), nodeChecker, { version: VERSION });
+  const found = verifyBundle(bundle(), nodeChecker);
   expect(found).toMatchObject({ status: 'intact', faults: [] });
   expect(found.statement!.heads).toBe(log().heads.length);
   expect(found.statement!.tree.leaves.map((l) => l.hash)).toEqual(log().leaves.map((l) => l.leaf.hash));

@@ -4,10 +4,12 @@ import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
 import { drawNight, niceScale } from '../../server/report/chart.ts';
 import { reportCsv } from '../../server/report/csv.ts';
 import { reportHtml } from '../../server/report/html.ts';
-import type { Reader, ReportModel } from '../../server/report/model.ts';
+import type { Reader } from '../../server/report/input.ts';
+import type { ReportModel } from '../../server/report/model.ts';
 import { reportPdf } from '../../server/report/pdf.ts';
 import { printable } from '../../server/report/printable.ts';
 import { reportOfNight } from '../../server/sealing/reportNight.ts';
+import { wideFontsFor } from '../../server/sealing/pdfFonts.ts';
 import { signerIn } from '../../server/sealing/keyFile.ts';
 import { columnsOf } from '../../server/samples/columns.ts';
 import { sealingBench, SEALED_AT, VERSION, type SealingBench } from '../helpers/sealedNight.ts';
@@ -26,21 +28,25 @@ const model = (reader: Reader = 'workshop', anonymous = false): ReportModel =>
     anonymous,
   });
 
-/** The text that the pages of a PDF show, decoded from their streams. */
-function textOfPdf(octets: Uint8Array): string {
+function inflatedStreams(octets: Uint8Array): string[] {
   const raw = Buffer.from(octets);
-  let text = '';
+  const out: string[] = [];
   for (let at = raw.indexOf('stream\n'); at >= 0; at = raw.indexOf('stream\n', at + 7)) {
-    let content: string;
     try {
-      content = inflateSync(raw.subarray(at + 7)).toString('latin1');
+      out.push(inflateSync(raw.subarray(at + 7)).toString('latin1'));
     } catch {
       continue;
     }
-    for (const [, hexText] of content.matchAll(/<([0-9A-Fa-f]+)> Tj/g))
-      text += Buffer.from(hexText!, 'hex').toString('latin1') + '\n';
   }
-  return text;
+  return out;
+}
+
+/** The text that the pages of a PDF show, decoded from their streams. */
+function textOfPdf(octets: Uint8Array): string {
+  return inflatedStreams(octets)
+    .flatMap((content) => [...content.matchAll(/<([0-9A-Fa-f]+)> Tj/g)])
+    .map(([, hexText]) => `${Buffer.from(hexText!, 'hex').toString('latin1')}\n`)
+    .join('');
 }
 
 describe('the model', () => {
@@ -117,6 +123,25 @@ describe('PDF', () => {
     const octets = await reportPdf(long, 'a4');
     expect((await PDFDocument.load(octets)).getPageCount()).toBeGreaterThan(4);
   });
+});
+
+test('letters beyond western Europe are printed as they are, with fonts that come along', async () => {
+  const names = 'Łukasz Żółw, Чехов, Αθήνα, Đặng';
+  const wide = { ...model(), about: [['Case', names]] };
+  const fonts = wideFontsFor(wide);
+  expect(fonts).not.toBeNull();
+  const octets = await reportPdf(wide, 'a4', fonts);
+  expect(octets.length).toBeLessThan(150_000);
+  const pdf = await PDFDocument.load(octets);
+  const streams = pdf.context.enumerateIndirectObjects().map(([, object]) => String(object));
+  expect(streams.filter((text) => text.includes('/FontFile2'))).toHaveLength(2);
+  // Each letter used is in a font's own table from glyphs back to letters (ISO 32000-1, 9.10.3).
+  const unicode = inflatedStreams(octets)
+    .filter((text) => text.includes('beginbfchar'))
+    .join('\n');
+  for (const sign of names.replace(/[ ,]/g, ''))
+    expect(unicode, sign).toContain(`<${sign.codePointAt(0)!.toString(16).padStart(4, '0').toUpperCase()}>`);
+  expect(wideFontsFor(model())).toBeNull();
 });
 
 test('text in signs that the PDF has', () => {
