@@ -53,7 +53,7 @@ export function mountNightChart(host: HTMLElement, hooks: NightChartHooks): Nigh
   let theme = readTheme(host);
 
   const shapeOf = (curves: readonly Curve[], scale: CurrentScale, last: boolean): string =>
-    JSON.stringify([curves.map((c) => [c.channelId, c.raw, c.raw && c.t.length < 150]), scale, last]);
+    JSON.stringify([curves.map((c) => c.channelId), scale, last]);
 
   const groups = (now: NightChartInput): { quantity: PanelQuantity; curves: Curve[] }[] =>
     ORDER.map((quantity) => ({ quantity, curves: now.curves.filter((c) => c.quantity === quantity) })).filter(
@@ -85,7 +85,11 @@ export function mountNightChart(host: HTMLElement, hooks: NightChartHooks): Nigh
   };
 
   const makePanel = (quantity: PanelQuantity, curves: Curve[], shape: string, last: boolean): Panel => {
-    const { series, bands } = curveSeries(curves, theme);
+    const { series, bands } = curveSeries(
+      curves,
+      theme,
+      (i) => now().curves.filter((c) => c.quantity === quantity)[i]?.raw ?? false,
+    );
     const plot = new uPlot(
       {
         width: host.clientWidth || 320,

@@ -61,12 +61,16 @@ export function curveColour(quantity: PanelQuantity, theme: ChartTheme): string 
   return quantity === 'current' ? theme.amp : quantity === 'voltage' ? theme.volt : theme.log;
 }
 
+/** So many readings in view are shown one by one. */
+const MOST_DOTS = 150;
+
 const DASHES = [[], [6, 3], [2, 3]];
 
 /** Lowest, highest and the band between them, for each curve of one quantity; later ones are dashed. */
 export function curveSeries(
   curves: readonly Curve[],
   theme: ChartTheme,
+  isRaw: (curve: number) => boolean,
 ): { readonly series: uPlot.Series[]; readonly bands: uPlot.Band[] } {
   const series: uPlot.Series[] = [{}];
   const bands: uPlot.Band[] = [];
@@ -78,10 +82,16 @@ export function curveSeries(
       width: 1.5,
       dash: DASHES[i % DASHES.length]!,
       spanGaps: false,
-      points: { show: curve.raw && curve.t.length < 150, size: 5, fill: stroke, stroke },
+      points: {
+        // Asked at each drawing: the same panel shows extremes from afar and single readings from nearby.
+        show: (_u, _series, from, to) => isRaw(i) && to - from < MOST_DOTS,
+        size: 5,
+        fill: stroke,
+        stroke,
+      },
     };
     series.push({ ...common }, { ...common });
-    if (!curve.raw) bands.push({ series: [2 * i + 2, 2 * i + 1], fill: faded(stroke, 0.4) });
+    bands.push({ series: [2 * i + 2, 2 * i + 1], fill: faded(stroke, 0.4) });
   });
   return { series, bands };
 }

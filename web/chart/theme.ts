@@ -8,6 +8,7 @@ export interface ChartTheme {
   readonly amp: string;
   readonly sleep: string;
   readonly wake: string;
+  readonly poll: string;
   readonly log: string;
   readonly act: string;
   readonly font: string;
@@ -28,6 +29,7 @@ export function readTheme(host: Element): ChartTheme {
     amp: get('--amp'),
     sleep: get('--sleep'),
     wake: get('--wake'),
+    poll: get('--poll'),
     log: get('--log'),
     act: get('--act'),
     font: `${Math.round(rem * 0.8)}px ${style.fontFamily}`,

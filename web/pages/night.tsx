@@ -16,6 +16,7 @@ import { FlagPart, TablePart, VerdictPart } from '../parts/findingParts.tsx';
 import { useEvery, useLoad, useRunning } from '../parts/hooks.ts';
 import { KeyFigures } from '../parts/keyFigures.tsx';
 import { NightChart } from '../parts/nightChart.tsx';
+import { PulsePart } from '../parts/pulsePart.tsx';
 import { Options } from '../parts/options.tsx';
 import { Evidence } from '../parts/evidence.tsx';
 import { Keep } from '../parts/keep.tsx';
@@ -213,6 +214,7 @@ function Below(p: {
           </ul>
         </section>
       )}
+      <PulsePart recordingId={recording.id} findings={findings} begin={recording} />
       <Sentences findings={findings} begin={recording} whole={whole} onShow={onShow} />
       {tables.length > 0 && (
         <section aria-labelledby="tables-heading" class="tables">

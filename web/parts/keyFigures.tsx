@@ -1,13 +1,14 @@
 import type { JSX } from 'preact';
 import type { Findings } from '../../server/messages/findings.ts';
 import { keyFigures } from '../state/keyFigures.ts';
-import { budgetParts } from '../state/tables.ts';
+import { budgetParts, budgetTotal } from '../state/tables.ts';
 import { Dial } from './dial.tsx';
 
 /** The four figures that a technician asks for, two of them on their dials. */
 export function KeyFigures(p: { readonly findings: Findings }): JSX.Element {
   const f = p.findings;
   const parts = budgetParts(f);
+  const total = budgetTotal(f);
   return (
     <section class="key-figures" aria-label="Figures of this recording">
       {keyFigures(f).map((k) => (
@@ -24,6 +25,12 @@ export function KeyFigures(p: { readonly findings: Findings }): JSX.Element {
       {parts !== null && (
         <div class="key-figure budget">
           <h2>Where the draw goes</h2>
+          {total !== null && (
+            <p class="budget-total">
+              In all <strong>{total.text}</strong>
+              {total.aDay}
+            </p>
+          )}
           <div class="budget-bar" aria-hidden="true">
             {parts.map((part, i) => (
               <span key={part.name} class={`part-${i}`} style={{ flexGrow: Math.max(part.share, 0.001) }} />

@@ -8,9 +8,11 @@ import {
   statusSchema,
   type RecordingDetail,
   type StartRecording,
+  type AddEvent,
   type Status,
 } from '../../server/messages/http.ts';
 import type { Meter } from '../../server/messages/meters.ts';
+import { pulsesSchema, type Pulses, type PulsesQuery } from '../../server/messages/pulses.ts';
 import {
   caseSchema,
   eventSchema,
@@ -56,7 +58,7 @@ export class ApiError extends Error {
 }
 
 /** A zod schema, as far as it is used here. */
-interface Schema<T> {
+export interface Schema<T> {
   safeParse(value: unknown): { success: true; data: T } | { success: false };
 }
 
@@ -80,9 +82,11 @@ export interface Api {
   stopRecording(id: string): Promise<Recording>;
   moveRecording(id: string, caseId: string | null): Promise<Recording>;
   deleteRecording(id: string): Promise<void>;
-  addEvent(id: string, event: { kind: 'attempt' | 'note'; text: string }): Promise<RecordingEvent>;
+  addEvent(id: string, event: AddEvent): Promise<RecordingEvent>;
   /** Extremes of all channels; `signal` gives it up. */
   zoom(id: string, window: ChartWindow, signal?: CancelSignal): Promise<Zoom>;
+  /** A polling regime from nearby. */
+  pulses(id: string, query: PulsesQuery): Promise<Pulses>;
   findings(id: string, options?: AnalysisOptions): Promise<Findings>;
   /** Whether the recording is still as it was sealed, and which bundles were made of it. */
   sealState(id: string): Promise<SealState>;
@@ -95,6 +99,13 @@ export interface Api {
   connectMeter(key: string): Promise<void>;
   disconnectMeter(key: string): Promise<void>;
   virtualCar(action: 'start' | 'stop' | 'touch-handle' | 'wake'): Promise<void>;
+  /** Any other route under /api whose reply fits the schema. */
+  ask<T>(
+    method: 'GET' | 'POST' | 'PUT' | 'DELETE',
+    path: string,
+    schema: Schema<T>,
+    body?: unknown,
+  ): Promise<T>;
 }
 
 /** Where a recording's table of readings can be downloaded. */
@@ -158,6 +169,7 @@ export function createApi(fetchLike: FetchLike): Api {
       if (!reply.ok) throw refusal(reply.status, parseJson(await reach(() => reply.text())));
       return pictureOf(await reach(() => reply.arrayBuffer()));
     },
+    pulses: (id, query) => get(`/api/recordings/${at(id)}/pulses${queryText(query)}`, pulsesSchema),
     findings: (id, options = {}) =>
       get(`/api/recordings/${at(id)}/findings${queryText(options)}`, findingsSchema),
     ownKey: async () => (await get('/api/key', ownKeySchema)).fingerprint,
@@ -169,6 +181,8 @@ export function createApi(fetchLike: FetchLike): Api {
     connectMeter: (key) => tell('POST', `/api/meters/${at(key)}/connect`, {}),
     disconnectMeter: (key) => tell('POST', `/api/meters/${at(key)}/disconnect`, {}),
     virtualCar: (action) => tell('POST', '/api/virtual-car', { action }),
+    ask: (method, path, schema, body) =>
+      send(method, `/api/${path}`, body).then((v) => understood(v, schema)),
   };
 }
 

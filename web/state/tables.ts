@@ -81,3 +81,11 @@ export function budgetParts(
     share: Math.max(0, p.value) / sum,
   }));
 }
+
+/** The average after sleep with its uncertainty, and what that is in a day. */
+export function budgetTotal(f: Findings): { readonly text: string; readonly aDay: string } | null {
+  const average = f.draw.averageAfterSleepA;
+  const text = estimateText(average, 'current');
+  if (average === null || text === null) return null;
+  return { text, aDay: `, which is ${figureText(average.value * 86_400, 'charge')} a day.` };
+}
