@@ -57,6 +57,7 @@ export class AttemptDesk {
   private together(recordings: readonly Recording[], theCase: Case | null): CaseAttempts {
     const attempts = recordings.flatMap((r) => this.ofOne(r)).sort(byTime);
     return {
+      caseId: theCase?.id ?? null,
       attempts,
       threshold: estimateThreshold(attempts.flatMap(tryOf)),
       measured: theCase?.measuredThreshold ?? null,

@@ -64,6 +64,8 @@ export type CaseAttempt = z.infer<typeof caseAttemptSchema>;
 
 /** All tries of a case, in order of time, and what they say together. */
 export const caseAttemptsSchema = z.strictObject({
+  /** Null: of one recording that belongs to no case. */
+  caseId: idSchema.nullable(),
   attempts: z.array(caseAttemptSchema),
   threshold: thresholdSchema,
   measured: measuredThresholdSchema.nullable(),

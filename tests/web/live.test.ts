@@ -88,14 +88,14 @@ describe('the live board', () => {
   it('gives each attempt the lowest voltage since the one before', () => {
     const board = new LiveBoard();
     board.take(volts([0, 100, 200], [12.4, 11.9, 12.3]));
-    const first = board.mark('no-answer', 250, ID);
+    const first = board.mark('button-only', 250, ID);
     expect(first).toMatchObject({ number: 1, lowestV: 11.9 });
     board.take(volts([300, 400], [12.2, 12.3]));
     const second = board.mark('opened', 450, ID);
     expect(second).toMatchObject({ number: 2, lowestV: 12.2 });
-    expect(attemptText(first)).toBe('no answer, lowest 11.900 V');
+    expect(attemptText(first)).toBe('the handle failed, the button worked, lowest 11.900 V');
     expect(board.mark('opened', 460, ID).lowestV).toBeNull();
-    expect(attemptText(board.attempts()[2]!)).toBe('opened');
+    expect(attemptText(board.attempts()[2]!)).toBe('opened by the handle');
   });
 
   it('forgets meters that are gone', () => {

@@ -9,7 +9,10 @@ const PAGE_KEYS: readonly (readonly [string, string])[] = [
 ];
 const LIVE_KEYS = [
   ['o', 'Mark an attempt: it opened'],
-  ['n', 'Mark an attempt: no answer'],
+  ['b', 'Mark an attempt: the handle failed, the button worked'],
+  ['t', 'Mark an attempt: locked by touch'],
+  ['n', 'Mark an attempt: nothing at all'],
+  ['Volume keys', 'Up: it opened; down: button only, where the browser passes them on'],
   ['l', 'Let go of the lowest voltage held'],
 ] as const;
 const CHART_KEYS = [

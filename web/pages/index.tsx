@@ -4,8 +4,8 @@
  *   everywhere  navigation "Places": links "Start", "Live", "Cases", "Recordings", "Meters ..."; button "Looks: ..."
  *   start       list "Three ways in"; buttons "Connect a meter in this browser", "Use the server's adapter",
  *               "Watch the virtual car"; link "New case"; a link for each case by its title
- *   live        regions "Voltage", "Current"; buttons "Mark attempt: it opened", "Mark attempt: no answer",
- *               "Let go", "Start recording", "Stop recording"; radios "Live watch", "Overnight test"; behind the
+ *   live        regions "Voltage", "Current"; buttons "Mark attempt: it opened by the handle", "... button only ...",
+ *               "... locked by touch", "... nothing ...", "Use it for this car's findings", "Let go", "Start recording", "Stop recording"; radios "Live watch", "Overnight test"; behind the
  *               summary "Title, case and meters": text field "Title", select "Case", a checkbox for each meter; link "See the findings" after a stop
  *   cases       links "New case" and each case; file field "Import a CSV or a sealed bundle"
  *   case        links "Start a recording", "Edit", each recording; button "Delete", then "Delete the case"

@@ -26,7 +26,7 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
   const volt = chosenChannel(channels, 'voltage', voltage);
   const amp = chosenChannel(channels, 'current', current);
   const nothing = volt === null && amp === null;
-  const zone = item.value?.thresholdV ?? null;
+  const zone = item.value?.measuredThreshold?.thresholdV ?? item.value?.thresholdV ?? null;
   return (
     <>
       <PageTitle title="Live watch" line={item.value?.title} />
@@ -38,7 +38,7 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
           <LiveFigure quantity="current" wanted={current} onWanted={setCurrent} zoneBelow={null} />
         </div>
       )}
-      {!nothing && <Attempts voltageId={volt?.id ?? null} />}
+      {!nothing && <Attempts voltageId={volt?.id ?? null} caseId={caseId} />}
       <RunningRecordings />
       {!nothing && (
         <section class="running-charts" aria-label="The last 60 seconds">

@@ -1,5 +1,6 @@
 import { isLive, type Quantity } from '../../drivers/core/reading.ts';
 import type { Meter } from '../../server/messages/meters.ts';
+import type { AttemptOutcome } from '../../server/messages/records.ts';
 import type { Readings } from '../../server/messages/socket.ts';
 
 /** Seconds that the running chart shows. */
@@ -37,11 +38,26 @@ export interface Attempt {
   readonly lowestV: number | null;
 }
 
+/** How a try can end, with the letter that marks it, and the words for the recording's log. */
 export const OUTCOMES = [
-  { outcome: 'opened', label: 'It opened', letter: 'o' },
-  { outcome: 'no-answer', label: 'No answer', letter: 'n' },
-] as const;
-export type Outcome = (typeof OUTCOMES)[number]['outcome'];
+  { outcome: 'opened', label: 'It opened', hint: 'by the handle', letter: 'o', log: 'opened by the handle' },
+  {
+    outcome: 'button-only',
+    label: 'Button only',
+    hint: 'the handle failed',
+    letter: 'b',
+    log: 'the handle failed, the button worked',
+  },
+  { outcome: 'locked-by-touch', label: 'Locked', hint: 'by touch', letter: 't', log: 'locked by touch' },
+  {
+    outcome: 'nothing',
+    label: 'Nothing',
+    hint: 'nor the button',
+    letter: 'n',
+    log: 'nothing at all, not even by the button',
+  },
+] as const satisfies readonly { readonly outcome: AttemptOutcome; readonly [text: string]: string }[];
+export type Outcome = AttemptOutcome;
 
 interface Track {
   channel: LiveChannel;
@@ -190,7 +206,7 @@ export function freshness(channel: LiveChannel | null, nowMs: number | null): Fr
 
 /** Text of an attempt in the recording's log. */
 export function attemptText(attempt: Attempt): string {
-  const word = attempt.outcome === 'opened' ? 'opened' : 'no answer';
+  const word = OUTCOMES.find((o) => o.outcome === attempt.outcome)!.log;
   return attempt.lowestV === null ? word : `${word}, lowest ${attempt.lowestV.toFixed(3)} V`;
 }
 
