@@ -1,6 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import type { CaseAttempt, CaseAttempts, Dip, Threshold } from '../../server/messages/attempts.ts';
-import { AttemptBook, attemptRows, dipText, keepingText, thresholdView } from '../../web/state/attempts.ts';
+import {
+  AttemptBook,
+  attemptRows,
+  dipText,
+  keepingText,
+  thresholdView,
+  toneOf,
+  withoutCommonNotes,
+} from '../../web/state/attempts.ts';
 import type { Attempt } from '../../web/state/live.ts';
 
 const estimate = (value: number, expandedUncertainty: number) => ({ value, expandedUncertainty });
@@ -101,6 +109,22 @@ describe('recorded attempts', () => {
       [1, 'no answer'],
     ]);
     expect(attemptRows(ALL)[2]!.figures).toBe('');
+  });
+
+  it('say once what is true of all of them', () => {
+    const slow = { ...TRY, dip: { ...DIP, notes: ['Slow.'] } };
+    const rows = attemptRows({
+      ...ALL,
+      attempts: [slow, { ...slow, atS: 90, dip: { ...DIP, notes: ['Slow.', 'Own.'] } }],
+    });
+    const told = withoutCommonNotes(rows);
+    expect([told.common, told.rows.map((r) => r.notes)]).toEqual([['Slow.'], [['Own.'], []]]);
+    expect(withoutCommonNotes(rows.slice(0, 1)).common).toEqual([]);
+    expect([toneOf('nothing'), toneOf('locked-by-touch'), toneOf(null)]).toEqual([
+      'try-failed',
+      'try-worked',
+      'try-unsaid',
+    ]);
   });
 
   it('give a threshold that can be taken over once', () => {

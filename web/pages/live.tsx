@@ -38,14 +38,15 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
           <LiveFigure quantity="current" wanted={current} onWanted={setCurrent} zoneBelow={null} />
         </div>
       )}
-      {!nothing && <Attempts voltageId={volt?.id ?? null} caseId={caseId} />}
-      <RunningRecordings />
       {!nothing && (
-        <section class="running-charts" aria-label="The last 60 seconds">
-          {volt !== null && <LiveChart quantity="voltage" channel={volt.id} />}
-          {amp !== null && <LiveChart quantity="current" channel={amp.id} />}
-        </section>
+        <Attempts voltageId={volt?.id ?? null} caseId={caseId}>
+          <section class="running-charts" aria-label="The last 60 seconds">
+            {volt !== null && <LiveChart quantity="voltage" channel={volt.id} />}
+            {amp !== null && <LiveChart quantity="current" channel={amp.id} />}
+          </section>
+        </Attempts>
       )}
+      <RunningRecordings />
       <StartRecording caseId={p.caseId} />
       <Cautions place="live" />
     </>

@@ -1,8 +1,16 @@
-import type { JSX } from 'preact';
+import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { caseAttemptsSchema, type CaseAttempts } from '../../server/messages/attempts.ts';
 import { ApiError } from '../state/api.ts';
-import { AttemptBook, attemptRows, keepingText, outcomeLabel, type HeldAttempt } from '../state/attempts.ts';
+import {
+  AttemptBook,
+  attemptRows,
+  keepingText,
+  outcomeLabel,
+  toneOf,
+  withoutCommonNotes,
+  type HeldAttempt,
+} from '../state/attempts.ts';
 import { figureLine, roundedFigure } from '../state/figure.ts';
 import { attemptText, OUTCOMES, type Outcome } from '../state/live.ts';
 import { hashOf } from '../state/route.ts';
@@ -28,6 +36,8 @@ let lastRecordingId: string | null = null;
 export function Attempts(p: {
   readonly voltageId: string | null;
   readonly caseId: string | null;
+  /** What stands between the buttons and the list. */
+  readonly children?: ComponentChildren;
 }): JSX.Element {
   const { api, board, sync } = useServices();
   const running = useRunning();
@@ -98,7 +108,8 @@ export function Attempts(p: {
   for (const o of OUTCOMES) keys[o.letter] = () => mark(o.outcome);
   useKeys(keys);
 
-  const rows = recorded.value === null ? [] : attemptRows(recorded.value);
+  const all = recorded.value === null ? [] : attemptRows(recorded.value);
+  const { rows, common } = withoutCommonNotes(all.slice(0, SHOWN));
   const own = book.notRecorded().slice(0, SHOWN);
   return (
     <>
@@ -109,7 +120,7 @@ export function Attempts(p: {
             <button
               key={o.outcome}
               type="button"
-              class={`thumb ${o.outcome}`}
+              class={`thumb ${toneOf(o.outcome)}`}
               aria-label={`Mark attempt: ${o.label.toLowerCase()} ${o.hint}`}
               onClick={() => mark(o.outcome)}
             >
@@ -119,12 +130,13 @@ export function Attempts(p: {
           ))}
         </div>
       </section>
+      {p.children}
       {(rows.length > 0 || own.length > 0) && (
         <section class="attempts" aria-label="Attempts">
           <Problem sentence={recorded.problem} />
           <ol class="attempt-list" aria-label="Attempts, newest first" aria-live="polite">
             {own.map(({ attempt: a, keeping }) => (
-              <li key={`own ${a.number}`} class={a.outcome}>
+              <li key={`own ${a.number}`} class={toneOf(a.outcome)}>
                 <strong>{outcomeLabel(a.outcome)}</strong>
                 <span>
                   {a.lowestV === null
@@ -134,8 +146,8 @@ export function Attempts(p: {
                 <span class="quiet">{keepingText(keeping)}</span>
               </li>
             ))}
-            {rows.slice(0, SHOWN).map((row) => (
-              <li key={row.key} class={row.outcome ?? ''}>
+            {rows.map((row) => (
+              <li key={row.key} class={toneOf(row.outcome)}>
                 <strong>
                   <span class="attempt-number">{row.number}</span> {row.label}
                 </strong>
@@ -144,9 +156,10 @@ export function Attempts(p: {
               </li>
             ))}
           </ol>
-          {rows.length > SHOWN && (
+          {common.length > 0 && <p class="quiet">{common.join(' ')}</p>}
+          {all.length > SHOWN && (
             <p class="quiet">
-              {rows.length - SHOWN} earlier ones are{' '}
+              {all.length - SHOWN} earlier ones are{' '}
               <a
                 href={
                   p.caseId === null

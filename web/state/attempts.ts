@@ -102,6 +102,24 @@ function rowOf(a: CaseAttempt, number: number): AttemptRow {
   };
 }
 
+/** What is said of every row is said once, below the list. */
+export function withoutCommonNotes(rows: readonly AttemptRow[]): {
+  readonly rows: readonly AttemptRow[];
+  readonly common: readonly string[];
+} {
+  const measured = rows.filter((r) => r.figures !== '');
+  const common = [...new Set(measured.flatMap((r) => r.notes))].filter(
+    (note) => measured.length > 1 && measured.filter((r) => r.notes.includes(note)).length > 1,
+  );
+  const left = rows.map((r) => ({ ...r, notes: r.notes.filter((n) => !common.includes(n)) }));
+  return { rows: left, common };
+}
+
+/** Whether passive entry did its part, as a class of the page. */
+export function toneOf(outcome: AttemptOutcome | null): string {
+  return outcome === null ? 'try-unsaid' : WORKED.has(outcome) ? 'try-worked' : 'try-failed';
+}
+
 /** For example "12.41 V to 11.87 V, back in 0.42 s, peak 12.1 A, source 25 mohm". */
 export function dipText(dip: Dip): string {
   const { restV, lowestV, depthV, recoveryS, peakA, sourceResistanceOhm } = dip;
