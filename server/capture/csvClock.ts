@@ -1,86 +1,122 @@
 import type { RecordingEvent } from '../messages/records.ts';
-import type { SampleColumns } from '../samples/columns.ts';
+import { NumberColumn } from '../samples/builder.ts';
+
+/** So many steps, or late readings of so large a part of the rows, are no clock and no radio. */
+const MOST_STEPS = 100;
+const MOST_LATE = 100;
+const LATE_PART = 0.05;
+/** More late readings than this are not kept, whatever their part. */
+const MOST_LATE_KEPT = 1 << 22;
+
+/** How many rows are looked at to tell a late reading from a step. */
+export const LOOK_AHEAD = 3;
+
+/** So many intervals settle what the usual one is. */
+const INTERVALS_SEEN = 1 << 20;
+
+/** The median interval between a file's rows, of those that go forward. */
+export class UsualInterval {
+  private readonly seen = new NumberColumn();
+  private last = NaN;
+  private count = 0;
+
+  /** Takes the times of the next rows; false when no more are needed. */
+  add(t: Float64Array): boolean {
+    for (const x of t) {
+      if (x > this.last && this.count < INTERVALS_SEEN) {
+        this.seen.push(x - this.last);
+        this.count++;
+      }
+      this.last = x;
+    }
+    return this.count < INTERVALS_SEEN;
+  }
+
+  get ms(): number {
+    const sorted = this.seen.values().slice().sort();
+    return sorted[sorted.length >> 1] ?? 0;
+  }
+}
 
 /**
  * Brings the times of a file's rows onto a clock that never goes back. Where the file's clock was set back, what
  * follows goes on one usual interval after the row before it, and the step is an event. A reading that merely
  * arrived late keeps its time. A step forward cannot be told from a gap and stays one.
  */
-export interface StraightTimes {
-  /** For each row its time, ms. */
-  readonly t: Float64Array;
-  readonly steps: readonly { readonly row: number; readonly event: RecordingEvent }[];
-  /** The row from which on the rows are plainly in no order, or null. */
-  readonly disorderAt: number | null;
-}
+export class Straightener {
+  readonly steps: RecordingEvent[] = [];
+  private latest = -Infinity;
+  private shift = 0;
+  private rows = 0;
+  private lateRows = 0;
+  /** Lines of the late rows, and the line of the step that was one too many. */
+  private readonly lateLines = new NumberColumn();
+  private tooManyAt = Infinity;
 
-/** So many steps, or late readings of so large a part of the rows, are no clock and no radio. */
-const MOST_STEPS = 100;
-const MOST_LATE = 100;
-const LATE_PART = 0.05;
+  constructor(readonly usual: number) {}
 
-/** How many rows are looked at to tell a late reading from a step. */
-const LOOK_AHEAD = 3;
-
-export function straighten(fileMs: Float64Array): StraightTimes {
-  const t = fileMs.slice();
-  const steps: { row: number; event: RecordingEvent }[] = [];
-  if (!goesBack(t)) return { t, steps, disorderAt: null };
-  const usual = usualInterval(t);
-  const mostLate = Math.max(MOST_LATE, LATE_PART * t.length);
-  let late = 0;
-  let shift = 0;
-  let latest = -Infinity;
-  for (let row = 0; row < t.length; row++) {
-    t[row] = fileMs[row]! + shift;
-    if (t[row]! >= latest) {
-      latest = t[row]!;
-    } else if (isLate(fileMs, row, latest - shift, usual)) {
-      late++;
-    } else {
-      const size = t[row]! - latest - usual;
-      latest = t[row] = latest + usual;
-      shift = latest - fileMs[row]!;
-      const text = `The clock was set back by ${(-size / 1000).toFixed(1)} s.`;
-      steps.push({ row, event: { atMs: latest, kind: 'clock-step', text, value: size } });
+  /**
+   * The times of the next rows, straight, and for each row whether it arrived late.
+   * @param t milliseconds as the file has them
+   * @param after the first rows after these, at least LOOK_AHEAD where there are so many
+   */
+  straighten(
+    t: Float64Array,
+    lines: Float64Array,
+    after: Float64Array,
+  ): { t: Float64Array; late: Uint8Array } {
+    const out = new Float64Array(t.length);
+    const late = new Uint8Array(t.length);
+    const timeAt = (row: number) => (row < t.length ? t[row] : after[row - t.length]);
+    this.rows += t.length;
+    for (let row = 0; row < t.length; row++) {
+      const straight = t[row]! + this.shift;
+      if (straight >= this.latest) {
+        this.latest = out[row] = straight;
+      } else if (this.isLate(timeAt, row)) {
+        out[row] = straight;
+        late[row] = 1;
+        if (this.lateRows++ < MOST_LATE_KEPT) this.lateLines.push(lines[row]!);
+      } else {
+        this.latest = out[row] = this.step(straight, lines[row]!);
+        this.shift = this.latest - t[row]!;
+      }
     }
-    if (late > mostLate || steps.length > MOST_STEPS) return { t, steps, disorderAt: row };
+    return { t: out, late };
   }
-  return { t, steps, disorderAt: null };
-}
 
-function goesBack(t: Float64Array): boolean {
-  for (let i = 1; i < t.length; i++) if (t[i]! < t[i - 1]!) return true;
-  return false;
-}
-
-function usualInterval(t: Float64Array): number {
-  const forward = t.subarray(1).map((x, i) => x - t[i]!);
-  const sorted = forward.filter((x) => x > 0).sort();
-  return sorted[sorted.length >> 1] ?? 0;
-}
-
-/** Late: by less than half an interval, or the rows after it go on from the latest time, not from this one. */
-function isLate(fileMs: Float64Array, row: number, latest: number, usual: number): boolean {
-  const here = fileMs[row]!;
-  if (latest - here <= usual / 2) return true;
-  for (let k = 1; k <= LOOK_AHEAD && row + k < fileMs.length; k++) {
-    const then = fileMs[row + k]!;
-    if (then >= latest && then - here > (k + 0.5) * usual) return true;
+  /** Whether the times never went back. */
+  get isNeedless(): boolean {
+    return this.lateRows === 0 && this.steps.length === 0;
   }
-  return false;
-}
 
-/** Samples whose `t` is a row number, with the rows' times instead; late ones put where their time says if `sorted`. */
-export function onTimes(c: SampleColumns, rowMs: Float64Array, sorted: boolean): SampleColumns {
-  const t = c.t.map((row) => rowMs[row]!);
-  if (!sorted || !goesBack(t)) return { ...c, t };
-  const order = Uint32Array.from(t, (_, i) => i).sort((a, b) => t[a]! - t[b]! || a - b);
-  return {
-    length: c.length,
-    t: Float64Array.from(order, (i) => t[i]!),
-    counts: Float64Array.from(order, (i) => c.counts[i]!),
-    scale: Int8Array.from(order, (i) => c.scale[i]!),
-    flags: Uint16Array.from(order, (i) => c.flags[i]!),
-  };
+  /** Once all rows were seen: the line from which on they are plainly in no order, or null. */
+  get disorderAt(): number | null {
+    const most = Math.min(Math.max(MOST_LATE, LATE_PART * this.rows), MOST_LATE_KEPT - 1);
+    const first = Math.min(this.lateLines.values()[Math.floor(most)] ?? Infinity, this.tooManyAt);
+    return first === Infinity ? null : first;
+  }
+
+  private step(straight: number, line: number): number {
+    const atMs = this.latest + this.usual;
+    const size = straight - this.latest - this.usual;
+    if (this.steps.length === MOST_STEPS) this.tooManyAt = Math.min(this.tooManyAt, line);
+    else {
+      const text = `The clock was set back by ${(-size / 1000).toFixed(1)} s.`;
+      this.steps.push({ atMs, kind: 'clock-step', text, value: size });
+    }
+    return atMs;
+  }
+
+  /** Late: by less than half an interval, or the rows after it go on from the latest time, not from this one. */
+  private isLate(timeAt: (row: number) => number | undefined, row: number): boolean {
+    const here = timeAt(row)!;
+    const latest = this.latest - this.shift;
+    if (latest - here <= this.usual / 2) return true;
+    for (let k = 1; k <= LOOK_AHEAD; k++) {
+      const then = timeAt(row + k);
+      if (then !== undefined && then >= latest && then - here > (k + 0.5) * this.usual) return true;
+    }
+    return false;
+  }
 }

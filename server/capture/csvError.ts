@@ -14,4 +14,11 @@ export class CsvError extends NightdrawError {
 /** A reason inside one field or line; whoever knows file and line turns it into a CsvError. */
 export class CsvReason extends Error {
   override readonly name = 'CsvReason';
+  constructor(
+    message: string,
+    /** Whether the present line is to blame, or the file as a whole. */
+    readonly blames: 'line' | 'file' = 'line',
+  ) {
+    super(message);
+  }
 }

@@ -3,6 +3,7 @@ import { CsvReason } from './csvError.ts';
 
 const COMMA = 0x2c;
 const POINT = 0x2e;
+const TEN_TO = Float64Array.from({ length: 23 }, (_, k) => Number(`1e${k}`));
 
 /**
  * Reads decimal numbers out of bytes with the digits as they stand: "12.630" is 12630 and -3. One decimal mark
@@ -41,7 +42,7 @@ export class DecimalReader {
     let size = this.nearest;
     // Up to 10^22 a double holds the power of ten exactly, so one operation rounds once.
     if (size === null && Math.abs(power) > 22) size = Number(`${mantissa}e${power}`);
-    size ??= power < 0 ? mantissa / 10 ** -power : mantissa * 10 ** power;
+    size ??= power < 0 ? mantissa / TEN_TO[-power]! : mantissa * TEN_TO[power]!;
     if (size === Infinity) throw outOfRange(bytes, start, end);
     return this.negative ? -size : size;
   }
@@ -58,23 +59,19 @@ export class DecimalReader {
     }
     const digitsFrom = at;
     let mantissa = 0;
-    let digits = 0;
-    let decimals = -1;
+    let markAt = -1;
     for (; at < end; at++) {
       const byte = bytes[at]!;
-      if (byte >= 0x30 && byte <= 0x39) {
-        mantissa = mantissa * 10 + (byte - 0x30);
-        digits++;
-        if (decimals >= 0) decimals++;
-      } else if ((byte === POINT || byte === COMMA) && decimals < 0) {
+      if (byte >= 0x30 && byte <= 0x39) mantissa = mantissa * 10 + (byte - 0x30);
+      else if ((byte === POINT || byte === COMMA) && markAt < 0) {
         this.settleMark(byte);
-        decimals = 0;
+        markAt = at;
       } else break;
     }
-    if (digits === 0) throw notNumber(bytes, start, end);
+    if (at - digitsFrom === (markAt < 0 ? 0 : 1)) throw notNumber(bytes, start, end);
     const exponent = shift + (at < end ? readExponent(bytes, start, at, end) : 0);
     this.mantissa = mantissa;
-    this.power = exponent - Math.max(decimals, 0);
+    this.power = markAt < 0 ? exponent : exponent - (at - markAt - 1);
     this.nearest = null;
     if (mantissa <= Number.MAX_SAFE_INTEGER) return;
     const text = ascii(bytes, digitsFrom, at).replace(',', '.');

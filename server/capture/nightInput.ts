@@ -3,8 +3,9 @@ import { nightInputFrom } from '../analysis/night.ts';
 import type { FindNightOptions } from '../battery/findings.ts';
 import type { AnalysisOptions } from '../messages/findings.ts';
 import type { Case } from '../messages/records.ts';
+import { openStore } from '../store/openStore.ts';
 import type { Store } from '../store/store.ts';
-import type { ParsedCsv } from './csv.ts';
+import { importCsvFile } from './import.ts';
 
 /** A stored recording as the analysis takes it: live samples only. @throws NightdrawError not-found */
 export function nightInputOf(store: Store, recordingId: string): NightInput {
@@ -22,18 +23,21 @@ export function nightInputOf(store: Store, recordingId: string): NightInput {
   });
 }
 
-/** The same for a file that is not stored; equal to what importing it and asking for the recording gives. */
-export function nightInputOfCsv({ startedAt, durationMs, channels, gaps, events }: ParsedCsv): NightInput {
-  return nightInputFrom({
-    startedAt,
-    durationMs,
-    channels: channels.map(({ input, columns }, i) => ({
-      channel: input,
-      columns,
-      gaps: gaps.filter((gap) => gap.channel === i),
-    })),
-    events,
-  });
+/**
+ * Runs `work` on a CSV file (its path or its bytes) that is not to be stored, as if it were a recording: it lives in
+ * memory meanwhile, packed. @throws CsvError with file, line and reason; NightdrawError not-found, unreadable-file
+ */
+export function withFile<T>(
+  source: string | Uint8Array,
+  name: string,
+  work: (store: Store, recordingId: string) => T,
+): T {
+  const store = openStore(':memory:');
+  try {
+    return work(store, importCsvFile(store, source, { name, caseId: null }).id);
+  } finally {
+    store.close();
+  }
 }
 
 /** What the case says about battery and limits, under what was asked for. A threshold measured on this car stands first. */
@@ -41,7 +45,7 @@ export function analysisOptionsOf(theCase: Case | null, asked: AnalysisOptions):
   const { battery, thresholdV, drawLimitA, measuredThreshold } = theCase ?? NO_CASE;
   const measured = measuredThreshold ?? null;
   return {
-    ...(battery !== null && { chemistry: battery.chemistry }),
+    ...(battery !== null && battery.chemistry !== null && { chemistry: battery.chemistry }),
     ...(battery !== null && battery.capacityAh !== null && { capacityAh: battery.capacityAh }),
     ...(measured === null && thresholdV !== null && { thresholdV }),
     ...(measured !== null && { thresholdV: measured.thresholdV }),

@@ -1,17 +1,14 @@
 import path from 'node:path';
 import { parseAccuracy } from '../analysis/accuracy.ts';
-import type { NightInput } from '../analysis/input.ts';
 import { findNight } from '../battery/findings.ts';
-import { parseCsv } from '../capture/csv.ts';
-import { readBytes } from '../capture/import.ts';
-import { analysisOptionsOf, nightInputOf, nightInputOfCsv } from '../capture/nightInput.ts';
+import { analysisOptionsOf, nightInputOf, withFile } from '../capture/nightInput.ts';
 import {
   analysisOptionsSchema,
   findingsSchema,
   type AnalysisOptions,
   type Findings,
 } from '../messages/findings.ts';
-import { idSchema, type Case } from '../messages/records.ts';
+import { idSchema } from '../messages/records.ts';
 import { describeFindings, verdictOf } from '../messages/sentences.ts';
 import { UsageError, type Command, type CommandContext, type ParsedArgs } from './command.ts';
 import { DATA_OPTION, DATA_USAGE, isFile, onlyPositional, withStore } from './data.ts';
@@ -57,25 +54,26 @@ export const analyseCommand: Command = {
   async run(context, args) {
     const what = onlyPositional(args, 'the file or the recording to analyse');
     const asked = askedOptions(args);
-    const { input, theCase } = nightOf(what, context, args);
-    const findings = findingsSchema.parse(findNight(input, analysisOptionsOf(theCase, asked)));
+    const findings = findingsSchema.parse(findingsOf(what, asked, context, args));
     context.stdout(args.values.json === true ? `${JSON.stringify(findings)}\n` : textOf(findings));
     return 0;
   },
 };
 
-function nightOf(
+function findingsOf(
   what: string,
+  asked: AnalysisOptions,
   context: CommandContext,
   args: ParsedArgs,
-): { input: NightInput; theCase: Case | null } {
+): Findings {
   const file = path.resolve(context.cwd, what);
   if (isFile(file))
-    return { input: nightInputOfCsv(parseCsv(readBytes(file), path.basename(file))), theCase: null };
+    return withFile(file, path.basename(file), (store, id) => findNight(nightInputOf(store, id), asked));
   if (!idSchema.safeParse(what).success) throw new UsageError(`There is no file ${what}.`);
   return withStore(context, args, (store) => {
     const { caseId } = store.getRecording(what);
-    return { input: nightInputOf(store, what), theCase: caseId === null ? null : store.getCase(caseId) };
+    const theCase = caseId === null ? null : store.getCase(caseId);
+    return findNight(nightInputOf(store, what), analysisOptionsOf(theCase, asked));
   });
 }
 

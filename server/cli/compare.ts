@@ -1,9 +1,7 @@
 import path from 'node:path';
 import { compareFindings, type Side } from '../battery/compare.ts';
 import { findNight } from '../battery/findings.ts';
-import { parseCsv } from '../capture/csv.ts';
-import { readBytes } from '../capture/import.ts';
-import { analysisOptionsOf, nightInputOf, nightInputOfCsv } from '../capture/nightInput.ts';
+import { analysisOptionsOf, nightInputOf, withFile } from '../capture/nightInput.ts';
 import { comparisonSchema } from '../messages/compare.ts';
 import { idSchema } from '../messages/records.ts';
 import { UsageError, type Command, type CommandContext, type ParsedArgs } from './command.ts';
@@ -52,7 +50,10 @@ function sideOf(what: string, context: CommandContext, args: ParsedArgs): Side {
   const file = path.resolve(context.cwd, what);
   if (isFile(file)) {
     const name = path.basename(file);
-    return { title: name, findings: findNight(nightInputOfCsv(parseCsv(readBytes(file), name))) };
+    return {
+      title: name,
+      findings: withFile(file, name, (store, id) => findNight(nightInputOf(store, id))),
+    };
   }
   if (!idSchema.safeParse(what).success) throw new UsageError(`There is no file ${what}.`);
   return withStore(context, args, (store) => {

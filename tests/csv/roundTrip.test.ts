@@ -14,6 +14,7 @@ import { openStore } from '../../server/store/openStore.ts';
 import type { Store } from '../../server/store/store.ts';
 import { codeOf } from '../contract/store.ts';
 import { anyColumns } from '../helpers/columns.ts';
+import { readWhole } from '../helpers/csv.ts';
 import { memoryStore } from '../helpers/memoryStore.ts';
 
 const folder = mkdtempSync(path.join(tmpdir(), 'nightdraw-csv-'));
@@ -102,6 +103,32 @@ describe('export and import', () => {
     const silent = record([emptyColumns()]);
     expect(again(silent.id).channels).toMatchObject([{ samples: 0, key: 'k0' }]);
   });
+});
+
+/** Longer than what is read at a time, so that what the beginning made it look like was stored already. */
+const LONG = 70_000;
+
+test.each([
+  ['a column that begins late', (i: number) => `${i},1,${i > 60_000 ? i : ''}`],
+  ['a clock that is set back late', (i: number) => `${i > 60_000 ? i - 50_000 : i},1,2`],
+  ['readings that arrive late', (i: number) => `${i === 60_000 ? i - 40_000.5 : i},${i},2`],
+  ['a name in Windows-1252 at its end', (i: number) => (i === LONG - 1 ? '#\xfc' : `${i},1,2`)],
+])('a long file with %s is one recording, the same as read at once', (_, line) => {
+  const lines = Array.from({ length: LONG }, (_, i) => line(i));
+  const bytes = Buffer.from(`time_s,current_A,voltage_V\n${lines.join('\n')}\n`, 'latin1');
+  const before = store.listRecordings().length;
+  const { id, channels, durationMs } = importCsvFile(store, bytes, { name: 'a.csv', caseId: null });
+  expect(store.listRecordings()).toHaveLength(before + 1);
+  const once = readWhole(bytes, 'a.csv', { blockRows: 2 * LONG });
+  expect(channels.map((c) => c.quantity)).toEqual(['current', 'voltage']);
+  channels.forEach((c, k) => {
+    const { input: _, ...samples } = once.channels[k]!;
+    const { t, counts, scale, flags } = store.readSamples(c.id);
+    expect({ t: [...t], counts: [...counts], scale: [...scale], flags: [...flags] }).toEqual(samples);
+  });
+  expect(durationMs).toBe(once.durationMs);
+  expect(store.listEvents(id)).toEqual(once.events);
+  store.deleteRecording(id);
 });
 
 test('zero and minus zero are two times', () => {

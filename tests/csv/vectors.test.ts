@@ -2,8 +2,8 @@ import { readFileSync } from 'node:fs';
 import path from 'node:path';
 import { gzipSync } from 'node:zlib';
 import { describe, expect, test } from 'vitest';
-import { parseCsv, type ParsedCsv } from '../../server/capture/csv.ts';
-import { CsvError } from '../../server/capture/csvError.ts';
+import { outcomeOf, readWhole, type ReadCsv } from '../helpers/csv.ts';
+import { slowCsv } from '../helpers/slowCsv.ts';
 
 /** Files and what must come of each; "-0" stands for minus zero, which JSON does not have. */
 interface Vector {
@@ -29,24 +29,13 @@ const vectors = JSON.parse(
 ) as Vector[];
 const bytesOf = (text: string) => new TextEncoder().encode(text);
 
-function channelsOf(parsed: ParsedCsv) {
-  return parsed.channels.map(({ input, columns }) => ({
-    quantity: input.quantity,
-    t: [...columns.t],
-    counts: [...columns.counts],
-    scale: [...columns.scale],
-    flags: [...columns.flags],
-  }));
+function channelsOf(read: ReadCsv) {
+  return read.channels.map(({ input, ...samples }) => ({ quantity: input.quantity, ...samples }));
 }
 
-function refusalOf(bytes: Uint8Array): CsvError | null {
-  try {
-    parseCsv(bytes, 'night.csv');
-    return null;
-  } catch (error) {
-    if (error instanceof CsvError) return error;
-    throw error;
-  }
+function refusalOf(bytes: Uint8Array, name = 'night.csv') {
+  const outcome = outcomeOf(() => readWhole(bytes, name));
+  return 'reason' in outcome ? outcome : null;
 }
 
 const readable = vectors.filter((v) => v.reads !== undefined);
@@ -60,16 +49,15 @@ test('each vector declares its outcome', () => {
 
 describe('is read', () => {
   test.each(readable)('$name', ({ text, reads }) => {
-    const parsed = parseCsv(bytesOf(text), 'night.csv');
+    const parsed = readWhole(bytesOf(text), 'night.csv');
     expect(channelsOf(parsed)).toEqual(
       reads!.channels.map((c) => ({ ...c, counts: c.counts.map((x) => (x === '-0' ? -0 : x)) })),
     );
     if (reads!.startedAt !== undefined) expect(parsed.startedAt).toBe(reads!.startedAt);
     if (reads!.events !== undefined) expect(parsed.events).toEqual(reads!.events);
     if (reads!.ignored !== undefined) expect(parsed.ignored).toEqual(reads!.ignored);
-    expect(parseCsv(gzipSync(text), 'night.csv.gz').channels.map((c) => c.columns)).toEqual(
-      parsed.channels.map((c) => c.columns),
-    );
+    expect(channelsOf(readWhole(gzipSync(text), 'night.csv.gz'))).toEqual(channelsOf(parsed));
+    expect(slowCsv(bytesOf(text), 'night.csv')).toEqual(parsed);
   });
 });
 
@@ -78,10 +66,11 @@ describe('is refused', () => {
     const error = refusalOf(bytesOf(text));
     expect(error?.line).toBe(refused!.line);
     expect(error?.reason).toContain(refused!.reason);
-    expect(error?.message).toBe(
+    expect(error?.reason).not.toContain('\n');
+    expect(outcomeOf(() => slowCsv(bytesOf(text), 'night.csv'))).toEqual(error);
+    expect(() => readWhole(bytesOf(text), 'night.csv')).toThrow(
       `night.csv${refused!.line === null ? '' : `, line ${refused!.line}`}: ${error?.reason}`,
     );
-    expect(error?.message).not.toContain('\n');
   });
 
   test('a gzip that is cut off or damaged', () => {
@@ -96,6 +85,9 @@ describe('is refused', () => {
     const error = refusalOf(bytesOf(`time_s,current_A\n${rows.join('\n')}\n`));
     expect(error?.reason).toMatch(/sort the file by time/);
     expect(error?.line).toBeGreaterThan(100);
+    const bytes = bytesOf(`time_s,current_A\n${rows.join('\n')}\n`);
+    expect(outcomeOf(() => readWhole(bytes, 'night.csv', { piece: 100, blockRows: 5 }))).toEqual(error);
+    expect(outcomeOf(() => slowCsv(bytes, 'night.csv'))).toEqual(error);
   });
 });
 
@@ -103,7 +95,7 @@ test('the encodings of spreadsheets are read', () => {
   const text = 'time_s\tI (µA)\n0\t7\n';
   const utf16 = Buffer.from(`\ufeff${text}`, 'utf16le');
   const expected = [{ quantity: 'current', t: [0], counts: [7], scale: [-6], flags: [0] }];
-  expect(channelsOf(parseCsv(utf16, 'a.txt'))).toEqual(expected);
-  expect(channelsOf(parseCsv(Buffer.from(utf16).swap16(), 'a.txt'))).toEqual(expected);
-  expect(channelsOf(parseCsv(Buffer.from(text, 'latin1'), 'a.txt'))).toEqual(expected);
+  expect(channelsOf(readWhole(utf16, 'a.txt'))).toEqual(expected);
+  expect(channelsOf(readWhole(Buffer.from(utf16).swap16(), 'a.txt'))).toEqual(expected);
+  expect(channelsOf(readWhole(Buffer.from(text, 'latin1'), 'a.txt'))).toEqual(expected);
 });

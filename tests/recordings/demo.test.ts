@@ -2,8 +2,7 @@ import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
 import path from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { findNight } from '../../server/battery/findings.ts';
-import { parseCsv } from '../../server/capture/csv.ts';
-import { nightInputOfCsv } from '../../server/capture/nightInput.ts';
+import { nightInputOf, withFile } from '../../server/capture/nightInput.ts';
 import { findingsSchema, type Findings } from '../../server/messages/findings.ts';
 import { demoCaseSchema } from '../../server/messages/demo.ts';
 import { DEMO_NIGHTS } from '../helpers/demoNights.ts';
@@ -21,10 +20,11 @@ const textOfFile = (folder: string, name: string) => readFileSync(path.join(RECO
 function analyse(folder: string): Findings {
   const { startedAt, battery } = demoCaseSchema.parse(JSON.parse(textOfFile(folder, 'case.json')));
   const name = `${folder}/night.csv.gz`;
-  const night = nightInputOfCsv(parseCsv(readFileSync(path.join(RECORDINGS, name)), name));
-  return findNight(
-    { ...night, startedAt },
-    { chemistry: battery!.chemistry, capacityAh: battery!.capacityAh! },
+  return withFile(path.join(RECORDINGS, name), name, (store, id) =>
+    findNight(
+      { ...nightInputOf(store, id), startedAt },
+      { chemistry: battery!.chemistry, capacityAh: battery!.capacityAh! },
+    ),
   );
 }
 
