@@ -4,7 +4,7 @@ import type { SampleColumns } from './columns.ts';
 import { readRuns } from './runs.ts';
 
 /**
- * The frame that all blocks share, and the reading of codec 1: samples of one channel. Only codec 2 is written now
+ * The frame that all blocks share, and the reading of codec 1: samples of one channel. Only codec 3 is written now
  * (instants.ts), but databases keep their old blocks. FORMAT.md describes each byte.
  */
 
@@ -31,7 +31,7 @@ export interface BlockInfo {
 
 const MAGIC = [0x4e, 0x42]; // "NB"
 const CODEC = 1;
-const NEWEST = 2;
+const NEWEST = 3;
 const HEADER = 28;
 const TRAILER = 4;
 export const MAX_BLOCK_SAMPLES = 1 << 20;

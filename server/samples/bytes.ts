@@ -22,10 +22,15 @@ export class ByteWriter {
     this.buffer[this.length++] = n;
   }
 
-  u16(n: number): void {
-    this.room(2);
-    this.buffer[this.length++] = n & 0xff;
-    this.buffer[this.length++] = n >>> 8;
+  u16s(all: Uint16Array): void {
+    this.room(2 * all.length);
+    const { buffer } = this;
+    let at = this.length;
+    for (let i = 0; i < all.length; i++) {
+      buffer[at++] = all[i]! & 0xff;
+      buffer[at++] = all[i]! >>> 8;
+    }
+    this.length = at;
   }
 
   raw(bytes: Uint8Array): void {
@@ -38,6 +43,11 @@ export class ByteWriter {
     this.room(4);
     this.view.setUint32(this.length, n, true);
     this.length += 4;
+  }
+
+  /** Writes over what stands at `at`. */
+  setU32(at: number, n: number): void {
+    this.view.setUint32(at, n, true);
   }
 
   f32(n: number): void {
@@ -107,9 +117,10 @@ export class ByteReader {
   }
 
   u16s(n: number): Uint16Array {
+    const { bytes } = this;
     let at = this.take(2 * n);
     const out = new Uint16Array(n);
-    for (let i = 0; i < n; i++, at += 2) out[i] = this.bytes[at]! | (this.bytes[at + 1]! << 8);
+    for (let i = 0; i < n; i++, at += 2) out[i] = bytes[at]! | (bytes[at + 1]! << 8);
     return out;
   }
 

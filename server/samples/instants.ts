@@ -1,5 +1,12 @@
 import { isLive, valueOf } from '../../drivers/core/reading.ts';
-import { blockError, blockInfo, decodeBlock, MAX_BLOCK_SAMPLES, type BlockInfo } from './block.ts';
+import {
+  BlockError,
+  blockError,
+  blockInfo,
+  decodeBlock,
+  MAX_BLOCK_SAMPLES,
+  type BlockInfo,
+} from './block.ts';
 import { ByteReader, ByteWriter } from './bytes.ts';
 import type { SampleColumns } from './columns.ts';
 import { readCounts, writeCounts } from './counts.ts';
@@ -41,7 +48,8 @@ export interface InstantsInfo extends BlockInfo {
   readonly channels: readonly ChannelSummary[];
 }
 
-const CODEC = 2;
+const CODEC = 3;
+const CODEC_1 = 1;
 const HEADER = 28;
 const SUMMARY = 32;
 const TRAILER = 4;
@@ -72,41 +80,71 @@ export function encodeInstants(block: Instants): Uint8Array {
   for (const channel of channels) writeSummary(w, summaryOf(channel));
   writeTimes(w, t);
   for (const { rows, counts, scale, flags } of channels) {
+    const at = w.length;
+    w.u32(0); // the channel's length, known at its end
     writeRows(w, rows, length);
     writeCounts(w, counts);
     writeRuns(w, scale, flags);
+    w.setU32(at, w.length - at - 4);
   }
   const bodyLength = w.length - HEADER;
   w.u32(0);
-  const out = w.bytes().slice();
-  const view = new DataView(out.buffer);
-  view.setUint32(24, bodyLength, true);
-  view.setUint32(out.length - TRAILER, crc32c(out, 0, out.length - TRAILER), true);
-  return out;
+  w.setU32(24, bodyLength);
+  w.setU32(w.length - TRAILER, crc32c(w.bytes(), 0, w.length - TRAILER));
+  return w.bytes().slice();
 }
 
 /** @throws BlockError */
 export function instantsInfo(bytes: Uint8Array): InstantsInfo {
   const info = blockInfo(bytes);
-  if (info.codec !== CODEC) return { ...info, channels: [] };
+  if (info.codec === CODEC_1) return { ...info, channels: [] };
   const r = new ByteReader(bytes, HEADER, bytes.length - TRAILER);
   return blockError(() => ({ ...info, channels: Array.from({ length: bytes[3]! }, () => readSummary(r)) }));
 }
 
 /** @throws BlockError when the bytes are not exactly one intact block */
 export function decodeInstants(bytes: Uint8Array): Instants {
+  return decode(bytes, null);
+}
+
+/**
+ * The samples of one channel; what the others hold is not looked at, where the codec lets it be skipped.
+ * @throws BlockError when the bytes are not exactly one intact block, or have no such channel
+ */
+export function decodeChannel(bytes: Uint8Array, channel: number): SampleColumns {
+  const block = decode(bytes, channel);
+  if (channel >= block.channels.length) throw new BlockError('corrupt', 'no such channel');
+  return columnsAt(block, channel);
+}
+
+const UNREAD: InstantChannel = {
+  rows: null,
+  counts: new Float64Array(),
+  scale: new Int8Array(),
+  flags: new Uint16Array(),
+};
+
+function decode(bytes: Uint8Array, only: number | null): Instants {
   const { codec, count } = blockInfo(bytes);
-  if (codec !== CODEC) {
+  if (codec === CODEC_1) {
     const { t, counts, scale, flags } = decodeBlock(bytes);
     return { length: count, t, channels: [{ rows: null, counts, scale, flags }] };
   }
   return blockError(() => {
     const end = bytes.length - TRAILER;
     const r = new ByteReader(bytes, HEADER, end);
-    r.skip(bytes[3]! * SUMMARY);
+    const channelCount = bytes[3]!;
+    r.skip(channelCount * SUMMARY);
     const t = new Float64Array(count);
-    readTimes(r, t);
-    const channels = Array.from({ length: bytes[3]! }, (): InstantChannel => {
+    readTimes(r, t, codec);
+    const channels: InstantChannel[] = [];
+    for (let c = 0; c < channelCount; c++) {
+      const next = codec === CODEC ? r.u32() + r.at : null;
+      if (next !== null && only !== null && only !== c) {
+        r.skip(next - r.at);
+        channels.push(UNREAD);
+        continue;
+      }
       const rows = readRows(r, count);
       const n = rows?.length ?? count;
       const counts = new Float64Array(n);
@@ -114,8 +152,9 @@ export function decodeInstants(bytes: Uint8Array): Instants {
       const scale = new Int8Array(n);
       const flags = new Uint16Array(n);
       readRuns(r, scale, flags);
-      return { rows, counts, scale, flags };
-    });
+      if (next !== null && r.at !== next) throw new RangeError('a channel has another length');
+      channels.push({ rows, counts, scale, flags });
+    }
     if (r.at !== end) throw new RangeError('bytes left over');
     return { length: count, t, channels };
   });

@@ -1,12 +1,17 @@
 import { FLOAT32, isLive, valueOf } from '../../drivers/core/reading.ts';
 import { BitReader, BitWriter } from './bits.ts';
 import { ByteReader, ByteWriter } from './bytes.ts';
+import { crc32c } from './crc32c.ts';
 import type { Instants } from './instants.ts';
 import { readRice, writeRice } from './rice.ts';
 import { unzigzag, zigzag } from './zigzag.ts';
 
 /** Instants under one entry of the pyramid's base. */
-export const BASE = 64;
+export const BASE = 32;
+
+/** Older ones, without a checksum, began with their number of entries, which is never 0. */
+const MARK = [0x00, 0x02];
+const TRAILER = 4;
 
 /** Entry by entry a span of time that holds its samples and, of each channel, what its live samples amount to. */
 export interface Base {
@@ -78,9 +83,10 @@ export function scaleOf(counts: Float64Array, scale: Int8Array): number | null {
 /** Null where times are too far apart for a unit: such a pyramid is made from its block each time. */
 export function encodeBase({ from, to, channels }: Base): Uint8Array | null {
   const n = from.length;
-  const w = new ByteWriter(512);
+  const w = new ByteWriter(1024);
+  for (const x of MARK) w.u8(x);
   w.varint(n);
-  if (n === 0) return w.bytes().slice();
+  if (n === 0) return sealed(w);
   const unit = unitOf(from, to);
   const bits = new BitWriter();
   const firsts = from.map((x) => Math.floor(x / unit));
@@ -116,12 +122,22 @@ export function encodeBase({ from, to, channels }: Base): Uint8Array | null {
     }
   }
   w.raw(bits.bytes());
+  return sealed(w);
+}
+
+function sealed(w: ByteWriter): Uint8Array {
+  w.u32(crc32c(w.bytes()));
   return w.bytes().slice();
 }
 
 /** The base of a block of so many instants. @throws RangeError */
 export function decodeBase(bytes: Uint8Array, instants: number, channels: number): Base {
-  const r = new ByteReader(bytes, 0, bytes.length);
+  const end = bytes.length - TRAILER;
+  if (end < MARK.length || MARK.some((x, i) => bytes[i] !== x))
+    throw new RangeError('not a pyramid of today');
+  const r = new ByteReader(bytes, end, bytes.length);
+  if (r.u32() !== crc32c(bytes, 0, end)) throw new RangeError('the checksum differs');
+  r.at = MARK.length;
   const n = r.varint();
   if (n !== Math.ceil(instants / BASE)) throw new RangeError('of another block');
   const column = () => new Float64Array(n);
@@ -143,7 +159,7 @@ export function decodeBase(bytes: Uint8Array, instants: number, channels: number
     for (const c of columnsOf(columns)) for (let i = 0; i < n; i++) c[i] = r.f64();
     return { ...columns, scale: null };
   });
-  const bits = new BitReader(bytes, r.at, bytes.length);
+  const bits = new BitReader(bytes, r.at, end);
   const z = column();
   readRice(bits, z);
   for (let k = 0, at = first; k < n; k++) from[k] = at += k === 0 ? 0 : usual + unzigzag(z[k]!);

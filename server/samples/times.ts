@@ -1,5 +1,6 @@
 import type { ByteReader, ByteWriter } from './bytes.ts';
-import { costOf, DIRECT, FREQ_BITS, LOW, NumberRun, SLOT_MASK, writeNumbers } from './rans.ts';
+import { NumberRun2 } from './codec2.ts';
+import { costOf, NumberRun, writeNumbers } from './rans.ts';
 import { unzigzag, zigzag } from './zigzag.ts';
 
 /** How the times of a block are written; FORMAT.md, "Times". */
@@ -19,20 +20,29 @@ function isMultiple(x: number, per: number): boolean {
   return Math.abs(k) <= LARGEST && Object.is(k / per + 0, x);
 }
 
+/** The times as multiples of `1 / per`; null where one is no such multiple. */
+function multiples(t: Float64Array, per: number): Float64Array | null {
+  const k = new Float64Array(t.length);
+  for (let i = 0; i < t.length; i++) {
+    if (!isMultiple(t[i]!, per)) return null;
+    k[i] = Math.round(t[i]! * per);
+  }
+  return k;
+}
+
 /** Milliseconds, in any order. */
 export function writeTimes(w: ByteWriter, t: Float64Array): void {
-  const thousandths = !t.every((x) => isMultiple(x, 1));
-  if (t.length === 0 || (thousandths && !t.every((x) => isMultiple(x, 1000)))) {
+  const whole = multiples(t, 1);
+  const k = whole ?? multiples(t, 1000);
+  if (t.length === 0 || k === null) {
     w.u8(MODE.raw);
     for (const x of t) w.f64(x);
     return;
   }
-  const per = thousandths ? 1000 : 1;
-  const k = t.map((x) => Math.round(x * per));
   const steps = new Float64Array(k.length - 1);
   for (let i = 1; i < k.length; i++) steps[i - 1] = k[i]! - k[i - 1]!;
-  const usual = steps.length === 0 ? 0 : steps.toSorted()[steps.length >> 1]!;
-  const unit = thousandths ? 0x10 : 0;
+  const usual = usualOf(steps);
+  const unit = whole === null ? 0x10 : 0;
   if (t.length < FEW) {
     w.u8(MODE.small | unit);
     w.zigzag(k[0]!);
@@ -58,8 +68,15 @@ export function writeTimes(w: ByteWriter, t: Float64Array): void {
   writeNumbers(w, z, context, STEP_CONTEXTS);
 }
 
-/** @throws RangeError */
-export function readTimes(r: ByteReader, t: Float64Array): void {
+/** About the median of the steps, by every n-th of them. */
+function usualOf(steps: Float64Array): number {
+  const every = Math.ceil(steps.length / 255);
+  const some = steps.filter((_, i) => i % every === 0).sort();
+  return some[some.length >> 1] ?? 0;
+}
+
+/** The times of a block of codec 2 or 3. @throws RangeError */
+export function readTimes(r: ByteReader, t: Float64Array, codec: number): void {
   const head = r.u8();
   const mode = head & 0x0f;
   if (mode === MODE.raw) {
@@ -67,8 +84,10 @@ export function readTimes(r: ByteReader, t: Float64Array): void {
     return;
   }
   const per = (head & 0x10) === 0 ? 1 : 1000;
-  if (mode === MODE.grid) readGrid(r, t, per);
-  else if (mode === MODE.steps) readSteps(r, t, per);
+  const coded = (contexts: number) =>
+    codec === 2 ? new NumberRun2(r, contexts) : new NumberRun(r, contexts);
+  if (mode === MODE.grid) readGrid(r, t, per, coded);
+  else if (mode === MODE.steps) readSteps(r, t, per, coded);
   else if (mode === MODE.small) {
     let k = r.zigzag();
     const usual = r.zigzag();
@@ -76,6 +95,8 @@ export function readTimes(r: ByteReader, t: Float64Array): void {
     for (let i = 1; i < t.length; i++) t[i] = (k += usual + r.zigzag()) / per;
   } else throw new RangeError('unknown time mode');
 }
+
+type Coded = (contexts: number) => NumberRun | NumberRun2;
 
 /** A step is likely to be like the one before it: on the usual one, a little off, or far off. */
 function stepContext(before: number): number {
@@ -88,10 +109,10 @@ function stepContexts(z: Float64Array): Uint8Array {
   return out;
 }
 
-function readSteps(r: ByteReader, t: Float64Array, per: number): void {
+function readSteps(r: ByteReader, t: Float64Array, per: number, coded: Coded): void {
   let k = r.zigzag();
   const usual = r.zigzag();
-  const run = new NumberRun(r, STEP_CONTEXTS);
+  const run = coded(STEP_CONTEXTS);
   t[0] = k / per;
   let z = 0;
   for (let i = 1; i < t.length; i++) {
@@ -149,29 +170,24 @@ function residuals(k: Float64Array, start: number, step: number, follow: number)
   return z;
 }
 
-/** The mirror of `residuals`, with `NumberRun.next` written out: this loop is run for every instant that is read. */
-function readGrid(r: ByteReader, t: Float64Array, per: number): void {
+/** The mirror of `residuals`. */
+function readGrid(r: ByteReader, t: Float64Array, per: number, coded: Coded): void {
   const follow = r.u8();
   const first = r.zigzag();
   let g = r.f64();
   const step = r.f64();
-  const gain = follow === 0 ? 0 : 2 ** -follow;
+  const gain = 2 ** -follow;
   const half = step / 2;
-  const run = new NumberRun(r, 1);
-  const { slots, words } = run;
-  let { state, at } = run;
+  const run = coded(1);
+  const z = run.all(t.length - 1);
+  run.end();
   t[0] = first / per;
   for (let i = 1; i < t.length; i++) {
-    const slot = slots[state & SLOT_MASK]!;
-    state = Math.imul(((slot >>> 8) & SLOT_MASK) + 1, state >> FREQ_BITS) + (slot >>> 20);
-    if (state < LOW) state = (state << 16) | words[at++]!;
-    const token = slot & 0xff;
-    const off = token < DIRECT ? (token >>> 1) ^ -(token & 1) : unzigzag(run.large(token));
+    const off = unzigzag(z[i - 1]!);
     g += step;
     const x = Math.floor(g + 0.5) + off;
     if (off > half || off < -half) g += Math.round(off / step) * step;
-    g += (x - g) * gain;
+    if (follow !== 0) g += (x - g) * gain;
     t[i] = (first + x) / per;
   }
-  run.end(state, at);
 }

@@ -4,5 +4,6 @@ export function zigzag(n: number): number {
 }
 
 export function unzigzag(z: number): number {
+  if (z < 0x40000000) return (z >>> 1) ^ -(z & 1);
   return z % 2 === 0 ? z / 2 : -(z + 1) / 2;
 }

@@ -1,5 +1,7 @@
 import type { Buckets } from '../samples/buckets.ts';
 import type { SampleColumns } from '../samples/columns.ts';
+import type { Note, NoteInput, Photo, PhotoInput } from '../messages/casePapers.ts';
+import type { Checklist } from '../messages/checklist.ts';
 import type { KeptFuseWalk } from '../messages/fuses.ts';
 import type { KeptMeterRecord, MeterRecord, RecordedMeterRecord } from '../messages/meterRecord.ts';
 import type { MeterDescription, TaughtMeter } from '../messages/taughtMeters.ts';
@@ -54,9 +56,41 @@ export interface NewRecording {
 export interface Store {
   createCase(input: CaseInput, options?: { readonly demo?: boolean }): Case;
   updateCase(id: string, input: CaseInput): Case;
+  /** Its recordings stay, without a case. What hangs on it comes back with `restoreCase` until `purge`. */
   deleteCase(id: string): void;
+  /** With those of its recordings that nobody moved meanwhile. */
+  restoreCase(id: string): Case;
+  archiveCase(id: string, archived: boolean): Case;
+  /** Not of deleted ones. */
   getCase(id: string): Case;
+  /** Archived ones too. */
   listCases(): Case[];
+  /** Last deleted first. */
+  listDeletedCases(): Case[];
+  /** Removes for good what was deleted before. @returns how many cases, photos and notes */
+  purge(deletedBefore: string): number;
+
+  /**
+   * Keeps a picture without its own notes on place, camera and time.
+   * @throws NightdrawError unreadable-file, too-large; conflict when the case is full of them
+   */
+  addPhoto(caseId: string, input: PhotoInput, octets: Uint8Array): Photo;
+  /** Oldest first. */
+  listPhotos(caseId: string): Photo[];
+  readPhoto(id: string): { readonly photo: Photo; readonly octets: Uint8Array };
+  changePhoto(id: string, input: PhotoInput): Photo;
+  deletePhoto(id: string): void;
+  restorePhoto(id: string): Photo;
+  addNote(caseId: string, input: NoteInput): Note;
+  /** Oldest first. */
+  listNotes(caseId: string): Note[];
+  changeNote(id: string, input: NoteInput): Note;
+  deleteNote(id: string): void;
+  restoreNote(id: string): Note;
+  /** Null where none was filled in. */
+  readChecklist(recordingId: string): Checklist | null;
+  writeChecklist(recordingId: string, checklist: Checklist): void;
+
   /** The threshold that a person took over from the tries of this car, or null to go back. */
   setMeasuredThreshold(caseId: string, measured: MeasuredThreshold | null): Case;
   /** Null before the first fuse. */
@@ -103,7 +137,7 @@ export interface Store {
    * What a chart of `buckets` parts of [fromMs, toMs] can show of some channels, one answer each in their order: the
    * lowest and highest live value of each part, or the live samples themselves where they are no more than `buckets`.
    * No peak is lost, and none is made up. In a long window a peak may also count in the part beside its own, where
-   * fewer than 64 instants lie between it and the edge; where parts are shorter than 64 instants, the samples
+   * fewer than 32 instants lie between it and the edge; where parts are shorter than 32 instants, the samples
    * themselves are looked at, and each counts in its own part only.
    * @throws RangeError as `bucketsOf`
    */

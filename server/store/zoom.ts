@@ -22,8 +22,8 @@ export interface ZoomedChannel {
   readonly open: SampleColumns | undefined;
 }
 
-/** About three months of current and voltage ten times a second, or as many recordings as fit. */
-const MEMORY_BYTES = 96 * 2 ** 20;
+/** About two months of current and voltage ten times a second, or as many recordings as fit. */
+const MEMORY_BYTES = 128 * 2 ** 20;
 
 /** Pyramids in memory, the ones used last; a series that is larger than the room is kept more coarsely. */
 export class ZoomCache {

@@ -1,17 +1,19 @@
 import type { InstantChannel, Instants } from '../../server/samples/instants.ts';
 
 /**
- * A second reader of blocks of codec 2, written from server/samples/FORMAT.md alone: slow, obvious, and sharing
+ * A second reader of blocks of codec 3 and 2, written from server/samples/FORMAT.md alone: slow, obvious, and sharing
  * no code with the first. It trusts the checksum to others.
  */
 export function readByTheBook(bytes: Uint8Array): Instants {
   const body = new Plain(bytes, 28);
+  const codec = bytes[2]!;
   const channelCount = bytes[3]!;
   const n = new Plain(bytes, 4).u32();
   for (let c = 0; c < channelCount; c++) for (let k = 0; k < 32; k++) body.u8();
-  const t = times(body, n);
+  const t = times(body, n, codec);
   const channels: InstantChannel[] = [];
   for (let c = 0; c < channelCount; c++) {
+    const end = codec === 3 ? body.u32() + body.at : null;
     const rows = rowsOf(body, n);
     const m = rows === null ? n : rows.length;
     const x = counts(body, m);
@@ -26,6 +28,7 @@ export function readByTheBook(bytes: Uint8Array): Instants {
         flags.push(f);
       }
     }
+    if (end !== null && body.at !== end) throw new Error('the channel does not end where it should');
     channels.push({
       rows: rows === null ? null : Uint32Array.from(rows),
       counts: Float64Array.from(x),
@@ -82,7 +85,8 @@ class Bits {
 }
 
 /** Reads a run of coded numbers: call the result with a context for each. */
-function coded(r: Plain, contexts: number): (context: number) => number {
+function coded(r: Plain, contexts: number, codec: number): (context: number) => number {
+  const total = codec === 2 ? 4096 : 2048;
   const length = r.varint();
   const bits = new Bits(r.bytes.subarray(r.at, r.at + length));
   r.at += length;
@@ -99,25 +103,27 @@ function coded(r: Plain, contexts: number): (context: number) => number {
         table.push({ token, start, f });
         start += f;
       }
-      if (start !== 4096) throw new Error('frequencies do not sum to 4096');
+      if (start !== total) throw new Error(`frequencies do not sum to ${total}`);
     }
     tables.push(table);
   }
   const wordCount = r.varint();
-  let x = r.u32();
+  const states = codec === 2 ? [r.u32()] : [r.u32(), r.u32()];
   const words = Array.from({ length: wordCount }, () => r.u16());
   return (context) => {
-    const place = x % 4096;
+    let x = states.shift()!;
+    const place = x % total;
     const { token, start, f } = tables[context]!.find((e) => e.start <= place && place < e.start + e.f)!;
-    x = f * Math.floor(x / 4096) + place - start;
+    x = f * Math.floor(x / total) + place - start;
     if (x < 2 ** 15) x = x * 2 ** 16 + words.shift()!;
+    states.push(x);
     if (token < 64) return token;
     const e = Math.floor((token - 64) / 4) + 4;
     return (4 + ((token - 64) % 4)) * 2 ** e + bits.take(e);
   };
 }
 
-function times(r: Plain, n: number): number[] {
+function times(r: Plain, n: number, codec: number): number[] {
   const head = r.u8();
   const mode = head % 16;
   const per = head >= 16 ? 1000 : 1;
@@ -127,7 +133,7 @@ function times(r: Plain, n: number): number[] {
     const first = r.zigzag();
     let g = r.f64();
     const step = r.f64();
-    const next = coded(r, 1);
+    const next = coded(r, 1, codec);
     const t = [first / per];
     while (t.length < n) {
       g += step;
@@ -142,7 +148,7 @@ function times(r: Plain, n: number): number[] {
   let k = r.zigzag();
   const usual = r.zigzag();
   const t = [k / per];
-  const next = mode === 1 ? () => r.varint() : coded(r, 4);
+  const next = mode === 1 ? () => r.varint() : coded(r, 4, codec);
   let z = 0;
   while (t.length < n) {
     z = next(z === 0 ? 0 : z <= 4 ? 1 : z <= 31 ? 2 : 3);
@@ -171,9 +177,50 @@ function counts(r: Plain, m: number): number[] {
     let last = 0;
     return Array.from({ length: m }, () => (last += r.zigzag()));
   }
+  return mode === 3 ? countsOfCodec2(r, m) : countsBesideLevel(r, m);
+}
+
+function countsBesideLevel(r: Plain, m: number): number[] {
+  const out = [r.zigzag()];
+  const near = r.zigzag();
+  const byte = r.u8();
+  const [gain, back] = [byte % 32, byte >= 128];
+  const lag = r.varint();
+  const coming = coded(r, 4, 3);
+  let level = 64 * out[0]!;
+  let [next, last] = [out[0]!, out[0]!];
+  let away = 0;
+  const awayBy = [0];
+  while (out.length < m) {
+    const home = next;
+    next = Math.floor((level + 32) / 64);
+    const before = lag === 0 ? 0 : (awayBy[out.length - lag] ?? 0);
+    const context = before !== 0 ? 1 : away === 0 ? 0 : away === 1 && back ? 2 : 3;
+    const d = signed(coming(context));
+    const x = d + [home, home + before, home, last][context]!;
+    const isNear = (y: number) => -near <= y && y <= near;
+    awayBy.push(0);
+    if (isNear(x - home)) {
+      away = 0;
+      level += Math.floor((64 * x - level) / 2 ** gain);
+    } else if (away >= 8 && isNear(d)) {
+      away = 0;
+      level = 64 * x;
+      next = x;
+    } else {
+      away++;
+      awayBy[out.length] = x - home;
+    }
+    last = x;
+    out.push(x);
+  }
+  return out;
+}
+
+function countsOfCodec2(r: Plain, m: number): number[] {
   const near = r.zigzag();
   const gain = r.u8();
-  const next = coded(r, 6);
+  const next = coded(r, 6, 2);
   let [level, away, last, jumped] = [0, 1, 0, 0];
   return Array.from({ length: m }, () => {
     const home = Math.floor((level + 32) / 64);

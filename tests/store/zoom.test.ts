@@ -141,7 +141,7 @@ describe('zoom, against a plain scan', () => {
     const all = samples(30_000, random, () => 85 + Math.floor(30 * random()));
     store.commit(stepOf(id, channels[0]!.id, all));
     for (let k = 0; k < 60; k++) {
-      const width = 1 + Math.floor(5000 * random());
+      const width = 1 + Math.floor(2600 * random());
       const fromMs = Math.floor(2_000_000 * random());
       const buckets = 1 + Math.floor(100 * random());
       const [got] = store.zoom([channels[0]!.id], fromMs, fromMs + width * buckets, buckets);
