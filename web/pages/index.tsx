@@ -13,7 +13,9 @@
  *   recordings  link "Start a recording"; file field "Import a CSV or a sealed bundle"; a link for each recording
  *   night       regions "Verdict", "Figures of this recording", "The night on its time axis"; heading "Findings";
  *               buttons "Whole night", "Asleep only", "Earlier", "Later", "Closer", "Further",
- *               "Show on the chart: ..."; link "Download CSV"; the chart: role application
+ *               "Show on the chart: ..."; link "Download CSV"; the chart: role application;
+ *               headings "Polling from nearby", "Before and after"; link "Compare"
+ *   compare     headings "What changed", "Both nights on one scale", "Figure by figure"; radios "The start", "Falling asleep"
  *   meters      regions "In this browser", "At the server", "The virtual car"; buttons "Look for meters",
  *               "Connect NAME", "Disconnect NAME", "Start the virtual car", "Touch the handle", "Wake a module",
  *               "Stop the virtual car"
@@ -27,6 +29,7 @@ import { PageTitle } from '../parts/words.tsx';
 import { CasePage } from './case.tsx';
 import { CaseEditPage } from './caseEdit.tsx';
 import { CasesPage } from './cases.tsx';
+import { ComparePage } from './compare.tsx';
 import { HelpPage } from './help.tsx';
 import { LivePage } from './live.tsx';
 import { MetersPage } from './meters.tsx';
@@ -55,6 +58,8 @@ function pageOf(route: Route): JSX.Element {
       return <RecordingsPage />;
     case 'night':
       return <NightPage key={route.id} id={route.id} />;
+    case 'compare':
+      return <ComparePage key={`${route.before} ${route.after}`} before={route.before} after={route.after} />;
     case 'live':
       return <LivePage key={route.caseId ?? ''} caseId={route.caseId} />;
     case 'meters':

@@ -11,6 +11,7 @@ import { recordingLine } from '../state/recordings.ts';
 import { hashOf } from '../state/route.ts';
 import { regimeTable, stepTable, wakeUpTable } from '../state/tables.ts';
 import { fitWindow, viewAfterGrowth, type TimeWindow } from '../state/window.ts';
+import { CompareWith } from '../parts/compareWith.tsx';
 import { LinkButton } from '../parts/controls.tsx';
 import { FlagPart, TablePart, VerdictPart } from '../parts/findingParts.tsx';
 import { useEvery, useLoad, useRunning } from '../parts/hooks.ts';
@@ -119,6 +120,7 @@ function Night(p: {
             onOptions={onOptions}
           />
         )}
+        <CompareWith recording={recording} />
         <Evidence recording={recording} />
         <Keep recording={recording} onMoved={onAgain} />
       </>

@@ -7,6 +7,7 @@ export type Route =
   | { readonly page: 'case-edit'; readonly id: string | null }
   | { readonly page: 'recordings' }
   | { readonly page: 'night'; readonly id: string }
+  | { readonly page: 'compare'; readonly before: string; readonly after: string }
   /** `caseId`: the case that a recording started here belongs to. */
   | { readonly page: 'live'; readonly caseId: string | null }
   | { readonly page: 'meters' }
@@ -52,6 +53,8 @@ export function routeOf(hash: string): Route {
     if (first === 'recordings') return { page: 'night', id: second };
     if (first === 'live') return { page: 'live', caseId: second };
   }
+  if (parts.length === 3 && first === 'compare' && ID.test(third!))
+    return { page: 'compare', before: second, after: third! };
   if (parts.length === 3 && first === 'cases' && third === 'edit') return { page: 'case-edit', id: second };
   return { page: 'lost' };
 }
@@ -73,6 +76,8 @@ export function hashOf(route: Route): string {
       return route.id === null ? '#/cases/new' : `#/cases/${route.id}/edit`;
     case 'night':
       return `#/recordings/${route.id}`;
+    case 'compare':
+      return `#/compare/${route.before}/${route.after}`;
     case 'live':
       return route.caseId === null ? '#/live' : `#/live/${route.caseId}`;
   }
@@ -91,6 +96,7 @@ export function placeOf(route: Route): Place | null {
     case 'case-edit':
       return 'cases';
     case 'night':
+    case 'compare':
       return 'recordings';
     case 'help':
     case 'verify':
