@@ -51,8 +51,10 @@ export interface Reading {
 export function valueOf(counts: number, scale: number): number {
   if (scale === FLOAT32 || scale === FLOAT64) return counts;
   // Dividing by an exact power of ten rounds once; multiplying by 10^-n would round twice.
-  return scale < 0 ? counts / 10 ** -scale : counts * 10 ** scale;
+  return scale < 0 ? counts / POWERS[-scale]! : counts * POWERS[scale]!;
 }
+/** Looked up, because this is done for every sample of a month. */
+const POWERS = Float64Array.from({ length: 129 }, (_, n) => 10 ** n);
 
 /** The same value as decimal text with the meter's own digits: (12630, -3) is "12.630". */
 export function textOf(counts: number, scale: number): string {
