@@ -3,6 +3,7 @@ import { networkInterfaces } from 'node:os';
 import { processClock } from '../../drivers/links/node/clock.ts';
 import { createNodeLink } from '../../drivers/links/node/link.ts';
 import { DRIVERS } from '../../drivers/meters/registry.ts';
+import { UNDO_DAYS } from '../messages/casePapers.ts';
 import { importDemoNights } from '../capture/demo.ts';
 import { fileClaims } from '../capture/claims.ts';
 import { Hub } from '../capture/hub.ts';
@@ -24,6 +25,7 @@ const DEFAULT_PORT = 4280;
 
 export const serveCommand: Command = {
   name: 'serve',
+const DAY_MS = 86_400_000;
   summary: 'starts the server with its page and prints the address',
   usage: [
     'Usage: nightdraw serve [--port N] [--lan] [--data DIR]',
@@ -72,7 +74,11 @@ export const serveCommand: Command = {
       hub.resume();
       context.stdout(`Nightdraw is at http://${LOOPBACK}:${port}/\n`);
       radio.start();
-      setImmediate(() => bringDemoNights(store, log));
+      setImmediate(() => {
+        bringDemoNights(store, log);
+        purge(store, log);
+      });
+      purging = setInterval(() => purge(store, log), DAY_MS);
       if (lan) sayLan(port, log);
       await untilAborted(context);
     } finally {
@@ -89,6 +95,7 @@ export const serveCommand: Command = {
     }
     return 0;
   },
+    let purging: NodeJS.Timeout | undefined;
 };
 
 /** Each demo night comes once; one that was deleted stays away. */
@@ -115,6 +122,15 @@ async function listenSomewhere(
       return listen(server, 0, lan);
     }
     if (code === 'EADDRINUSE') throw new UsageError(`Port ${wanted} is in use; choose another, or --port 0.`);
+/** What was deleted long enough ago goes for good. */
+function purge(store: Store, log: (line: string) => void): void {
+  try {
+    store.purge(new Date(processClock.utcMs() - UNDO_DAYS * DAY_MS).toISOString());
+  } catch (error) {
+    log(`What was deleted could not be removed. ${error instanceof Error ? error.message : String(error)}`);
+  }
+}
+
     if (code === 'EACCES') throw new UsageError(`Port ${wanted} is not allowed; choose one above 1023.`);
     throw error;
   }

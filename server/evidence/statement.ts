@@ -63,7 +63,9 @@ export const recordSchema = z.strictObject({
   recording: recordingSchema
     .pick({ kind: true, title: true, startedAt: true, zone: true, durationMs: true, provenance: true })
     .extend({ channels: z.array(channelInputSchema).max(64) }),
-  case: caseSchema.omit({ id: true, createdAt: true, demo: true, recordings: true }).nullable(),
+  case: caseSchema
+    .omit({ id: true, createdAt: true, demo: true, recordings: true, archivedAt: true, deletedAt: true })
+    .nullable(),
 });
 export type SealedRecord = z.infer<typeof recordSchema>;
 

@@ -10,6 +10,7 @@ import { refusalOf } from './guard.ts';
 import { securityHeaders } from './headers.ts';
 import { meterRoutes, statusRoutes, virtualCarRoutes } from './meterRoutes.ts';
 import { pageRoutes } from './page.ts';
+import { paperRoutes, photoUploads } from './paperRoutes.ts';
 import { recordingRoutes } from './recordingRoutes.ts';
 import type { Services } from './services.ts';
 
@@ -34,9 +35,10 @@ export function createApp(services: Services): Express {
   });
   api.use('/import', importRoutes(services));
   api.use(jsonBody(JSON_LIMIT));
+  api.use('/cases', photoUploads(services));
   api.use('/status', statusRoutes(services));
   api.use('/cases', caseRoutes(services));
-  api.use(attemptRoutes(services));
+  api.use(attemptRoutes(services), paperRoutes(services));
   api.use('/recordings', recordingRoutes(services), csvRoutes(services), evidenceRoutes(services));
   api.use('/key', keyRoutes(services));
   api.use('/meters', meterRoutes(services));

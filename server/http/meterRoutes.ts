@@ -1,3 +1,4 @@
+import { statfsSync } from 'node:fs';
 import { Router } from 'express';
 import { scanRequestSchema, virtualCarRequestSchema, type Status } from '../messages/http.ts';
 import { meterKeySchema } from '../messages/records.ts';
@@ -37,7 +38,17 @@ export function virtualCarRoutes({ hub }: Services): Router {
   return router;
 }
 
-export function statusRoutes({ hub, version }: Services): Router {
+/** Room where the recordings are kept, for a user without special rights; null where the system does not say. */
+function roomIn(folder: string): Status['disk'] {
+  try {
+    const { bavail, bsize } = statfsSync(folder);
+    return { freeBytes: bavail * bsize };
+  } catch {
+    return null;
+  }
+}
+
+export function statusRoutes({ hub, version, dataFolder }: Services): Router {
   const router = Router();
   router.get('/', (_request, response) => {
     const status: Status = {
@@ -45,6 +56,7 @@ export function statusRoutes({ hub, version }: Services): Router {
       version,
       bluetooth: hub.bluetooth(),
       virtualCar: { running: hub.virtualCarRuns },
+      disk: roomIn(dataFolder),
     };
     response.json(status);
   });

@@ -29,13 +29,17 @@ export function recordingRoutes({ store, hub }: Services): Router {
   });
 
   router.post('/', (request, response) => {
-    response.status(201).json(hub.startRecording(startRecordingSchema.parse(request.body)));
+    const { checklist = null, ...start } = startRecordingSchema.parse(request.body);
+    const recording = hub.startRecording(start);
+    if (checklist !== null) store.writeChecklist(recording.id, checklist);
+    response.status(201).json(recording);
   });
 
   router.get('/:id', (request, response) => {
     const id = idSchema.parse(request.params.id);
     const detail: RecordingDetail = {
       recording: store.getRecording(id),
+      checklist: store.readChecklist(id),
       events: store.listEvents(id),
       gaps: store.listGaps(id),
     };

@@ -1,4 +1,5 @@
 import { z } from 'zod';
+import { checklistSchema } from './checklist.ts';
 import { analysisOptionsSchema } from './findings.ts';
 import { recordedMeterSchema } from './meterRecord.ts';
 import { bluetoothStatusSchema, meterSchema } from './meters.ts';
@@ -22,6 +23,8 @@ export const statusSchema = z.strictObject({
   version: z.string(),
   bluetooth: bluetoothStatusSchema,
   virtualCar: z.strictObject({ running: z.boolean() }),
+  /** Room where the recordings are kept; null where the system does not say. */
+  disk: z.strictObject({ freeBytes: z.number().nonnegative() }).nullable().optional(),
 });
 export type Status = z.infer<typeof statusSchema>;
 
@@ -31,6 +34,8 @@ export const startRecordingSchema = z.strictObject({
   title: z.string().trim().min(1).max(120),
   zone: z.string().max(60).nullable().default(null),
   meters: z.array(meterKeySchema).min(1).max(16),
+  /** What was seen to beforehand. */
+  checklist: checklistSchema.nullable().optional(),
 });
 export type StartRecording = z.infer<typeof startRecordingSchema>;
 
@@ -44,6 +49,7 @@ export const recordingDetailSchema = z.strictObject({
   /** Of the meters that had one when the recording began. */
   meters: z.array(recordedMeterSchema).optional(),
   zeroChecks: z.array(zeroCheckSchema).optional(),
+  checklist: checklistSchema.nullable().optional(),
 });
 export type RecordingDetail = z.infer<typeof recordingDetailSchema>;
 

@@ -1,4 +1,7 @@
 import { z } from 'zod';
+import { askedSchema, batterySchema, fobsSchema, mileageSchema } from './car.ts';
+
+export { batterySchema, type Battery } from './car.ts';
 
 /** What the store keeps besides samples, as the page and the commands see it. */
 
@@ -9,13 +12,6 @@ const shortText = z.string().trim().max(120);
 const longText = z.string().trim().max(4000);
 const ms = z.number();
 
-export const batterySchema = z.strictObject({
-  role: z.enum(['main', 'auxiliary']),
-  chemistry: z.enum(['flooded', 'efb', 'agm', 'gel']),
-  capacityAh: z.number().positive().max(1000).nullable(),
-});
-export type Battery = z.infer<typeof batterySchema>;
-
 export const caseInputSchema = z.strictObject({
   title: shortText.min(1),
   plateOrVin: shortText.default(''),
@@ -24,6 +20,12 @@ export const caseInputSchema = z.strictObject({
   battery: batterySchema.nullable().default(null),
   thresholdV: z.number().positive().max(60).nullable().default(null),
   drawLimitA: z.number().positive().max(100).nullable().default(null),
+  /** Who asked for it, for example the customer or the desk. */
+  askedBy: shortText.default(''),
+  mileage: mileageSchema.nullable().default(null),
+  fobs: fobsSchema.nullable().default(null),
+  /** What normal use could explain; null: nothing asked yet. */
+  asked: askedSchema.nullable().default(null),
 });
 export type CaseInput = z.infer<typeof caseInputSchema>;
 
@@ -45,6 +47,10 @@ export const caseSchema = caseInputSchema.extend({
   createdAt: z.iso.datetime(),
   demo: z.boolean(),
   recordings: z.int().nonnegative(),
+  /** Put aside; it is still found. */
+  archivedAt: z.iso.datetime().nullable().optional(),
+  /** Deleted; can be brought back until it is removed for good. */
+  deletedAt: z.iso.datetime().nullable().optional(),
 });
 export type Case = z.infer<typeof caseSchema>;
 

@@ -68,7 +68,15 @@ function sealedRecord(recording: Recording, theCase: Case | null): SealedRecord 
   const channels = recording.channels.map(({ id: _id, samples: _samples, ...input }) => input);
   let about: SealedRecord['case'] = null;
   if (theCase !== null) {
-    const { id: _id, createdAt: _at, demo: _demo, recordings: _n, ...rest } = theCase;
+    const {
+      id: _id,
+      createdAt: _at,
+      demo: _demo,
+      recordings: _n,
+      archivedAt: _away,
+      deletedAt: _gone,
+      ...rest
+    } = theCase;
     about = rest;
   }
   return {

@@ -9,7 +9,7 @@ type HandleMethods = Pick<Store, 'readFuseWalk' | 'writeFuseWalk' | 'readWatch' 
 
 /** What hangs on a case or a recording as one document: the fuse walk, and what an overnight test watches for. */
 export function handleMethods(db: Database.Database): HandleMethods {
-  const caseExists = db.prepare('SELECT 1 FROM cases WHERE id = ?').pluck();
+  const caseExists = db.prepare('SELECT 1 FROM cases WHERE id = ? AND deleted_at IS NULL').pluck();
   const recordingExists = db.prepare('SELECT 1 FROM recordings WHERE id = ?').pluck();
   const walk = db.prepare<[string], string>('SELECT walk FROM fuse_walks WHERE case_id = ?').pluck();
   const keepWalk = db.prepare(

@@ -195,6 +195,48 @@ export const MIGRATIONS: readonly string[] = [
 
   ALTER TABLE channels ADD COLUMN step REAL;
   `,
+  // A case as a whole file: the car, photos, notes, the checklist of a recording; put aside, deleted, brought back.
+  `
+  ALTER TABLE cases ADD COLUMN asked_by TEXT NOT NULL DEFAULT '';
+  ALTER TABLE cases ADD COLUMN mileage TEXT;
+  ALTER TABLE cases ADD COLUMN fobs TEXT;
+  ALTER TABLE cases ADD COLUMN asked TEXT;
+  ALTER TABLE cases ADD COLUMN archived_at TEXT;
+  ALTER TABLE cases ADD COLUMN deleted_at TEXT;
+  ALTER TABLE recordings ADD COLUMN former_case_id TEXT REFERENCES cases (id) ON DELETE SET NULL;
+  CREATE INDEX recordings_of_former_case ON recordings (former_case_id);
+
+  CREATE TABLE photos (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    case_id TEXT NOT NULL REFERENCES cases (id) ON DELETE CASCADE,
+    added_at TEXT NOT NULL,
+    deleted_at TEXT,
+    kind TEXT NOT NULL,
+    caption TEXT NOT NULL,
+    type TEXT NOT NULL,
+    width_px INTEGER NOT NULL,
+    height_px INTEGER NOT NULL,
+    sha256 TEXT NOT NULL,
+    bytes BLOB NOT NULL
+  ) STRICT;
+  CREATE INDEX photos_of_case ON photos (case_id);
+
+  CREATE TABLE notes (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    case_id TEXT NOT NULL REFERENCES cases (id) ON DELETE CASCADE,
+    added_at TEXT NOT NULL,
+    deleted_at TEXT,
+    text TEXT NOT NULL
+  ) STRICT;
+  CREATE INDEX notes_of_case ON notes (case_id);
+
+  CREATE TABLE checklists (
+    recording_id TEXT PRIMARY KEY REFERENCES recordings (id) ON DELETE CASCADE,
+    checklist TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
+  `,
 ];
 
 /**

@@ -2,6 +2,7 @@ import { mkdirSync } from 'node:fs';
 import path from 'node:path';
 import Database from 'better-sqlite3';
 import { NightdrawError } from '../messages/errors.ts';
+import { paperMethods } from './casePapers.ts';
 import { caseMethods } from './cases.ts';
 import { commitMethods } from './commits.ts';
 import { guarded } from './errors.ts';
@@ -50,6 +51,7 @@ export function storeOn(db: Database.Database): Store {
   const samples = new SampleTables(db);
   const store: Store = {
     ...caseMethods(db),
+    ...paperMethods(db),
     ...recordingMethods(db, samples),
     ...commitMethods(db, samples),
     ...handleMethods(db),

@@ -82,9 +82,9 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
   const channels = db.prepare<[string], ChannelRow>(
     'SELECT * FROM channels WHERE recording_id = ? ORDER BY id',
   );
-  const caseExists = db.prepare('SELECT 1 FROM cases WHERE id = ?').pluck();
+  const caseExists = db.prepare('SELECT 1 FROM cases WHERE id = ? AND deleted_at IS NULL').pluck();
   const stop = db.prepare(`UPDATE recordings SET state = 'stopped', duration_ms = ? WHERE id = ?`);
-  const move = db.prepare('UPDATE recordings SET case_id = ? WHERE id = ?');
+  const move = db.prepare('UPDATE recordings SET case_id = ?, former_case_id = NULL WHERE id = ?');
   const remove = db.prepare('DELETE FROM recordings WHERE id = ?');
 
   const rowOf = (id: string): RecordingRow => {

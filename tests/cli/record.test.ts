@@ -1,7 +1,7 @@
 import { readdirSync, rmSync } from 'node:fs';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { recordingSchema, type Recording } from '../../server/messages/records.ts';
+import { caseInputSchema, recordingSchema, type Recording } from '../../server/messages/records.ts';
 import { makeNight } from '../../server/simulator/night.ts';
 import { SCENARIOS } from '../../server/simulator/scenarios.ts';
 import { openStore } from '../../server/store/openStore.ts';
@@ -108,17 +108,7 @@ describe('nightdraw record --virtual', () => {
   });
 
   it('belongs to the case that it is given', async () => {
-    const { id } = inStore((store) =>
-      store.createCase({
-        title: 'Car',
-        plateOrVin: '',
-        complaint: '',
-        notes: '',
-        battery: null,
-        thresholdV: null,
-        drawLimitA: null,
-      }),
-    );
+    const { id } = inStore((store) => store.createCase(caseInputSchema.parse({ title: 'Car' })));
     expect((await recordVirtual('--seconds', '10', '--case', id)).caseId).toBe(id);
     const argv = ['record', '--virtual', '--seconds', '10', '--speed', '0', '--data', data];
     const missing = await runCommand([...argv, '--case', 'gone1234']);

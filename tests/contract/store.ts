@@ -62,7 +62,13 @@ export function storeContract(name: string, makeStore: () => Store): void {
   describe(`${name}: cases`, () => {
     test('come back as they were written, newest first, with the number of their recordings', () => {
       const store = makeStore();
-      const battery = { role: 'auxiliary', chemistry: 'agm', capacityAh: 12.5 } as const;
+      const battery = {
+        role: 'auxiliary',
+        chemistry: 'agm',
+        capacityAh: 12.5,
+        ageYears: 4,
+        place: 'boot',
+      } as const;
       const first = store.createCase({ ...CASE, battery, thresholdV: 11.9, drawLimitA: 0.05 });
       const second = store.createCase({ ...CASE, title: 'Van' }, { demo: true });
       expect(first).toMatchObject({ ...CASE, battery, thresholdV: 11.9, drawLimitA: 0.05, demo: false });

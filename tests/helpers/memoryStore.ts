@@ -1,3 +1,6 @@
+import { createHash } from 'node:crypto';
+import type { Note, Photo } from '../../server/messages/casePapers.ts';
+import type { Checklist } from '../../server/messages/checklist.ts';
 import { NightdrawError } from '../../server/messages/errors.ts';
 import type { KeptFuseWalk } from '../../server/messages/fuses.ts';
 import type { Case, Channel, Gap, Recording, RecordingEvent } from '../../server/messages/records.ts';
@@ -7,6 +10,7 @@ import type { WatchSettings } from '../../server/messages/watch.ts';
 import type { ZeroCheck } from '../../server/messages/zeroCheck.ts';
 import { bucketsOf } from '../../server/samples/buckets.ts';
 import { columnsOf, type SampleColumns } from '../../server/samples/columns.ts';
+import { acceptedPicture } from '../../server/store/casePapers.ts';
 import type { Store } from '../../server/store/store.ts';
 
 /** The store without a disk: slow, obvious, and what the real one must agree with. */
@@ -32,6 +36,10 @@ interface State {
   recordedMeters: (RecordedMeterRecord & { recordingId: string })[];
   zeroChecks: (ZeroCheck & { recordingId: string })[];
   taught: TaughtMeter[];
+  deleted: { item: Case; recordings: string[] }[];
+  photos: { photo: Photo; octets: Uint8Array; deletedAt: string | null }[];
+  notes: { note: Note; deletedAt: string | null }[];
+  checklists: Record<string, Checklist>;
 }
 
 export function memoryStore(): Store {
@@ -49,6 +57,10 @@ export function memoryStore(): Store {
     recordedMeters: [],
     zeroChecks: [],
     taught: [],
+    deleted: [],
+    photos: [],
+    notes: [],
+    checklists: {},
   };
   let lastId = 0;
   let open = true;
@@ -61,6 +73,16 @@ export function memoryStore(): Store {
   }
   const recordingRow = (id: string) => find(state.recordings, (r) => r.id === id);
   const caseRow = (id: string) => find(state.cases, (c) => c.id === id);
+  const photoRow = (id: string) =>
+    find(
+      state.photos,
+      (p) => p.photo.id === id && p.deletedAt === null && state.cases.some((c) => c.id === p.photo.caseId),
+    );
+  const noteRow = (id: string) =>
+    find(
+      state.notes,
+      (n) => n.note.id === id && n.deletedAt === null && state.cases.some((c) => c.id === n.note.caseId),
+    );
   const channelsOf = (id: string) => state.channels.filter((c) => c.recordingId === id);
 
   function caseOf(row: Case): Case {
@@ -97,13 +119,111 @@ export function memoryStore(): Store {
       return store.getCase(id);
     },
     deleteCase(id) {
-      const gone = caseRow(id);
-      state.cases = state.cases.filter((c) => c !== gone);
-      delete state.walks[id];
-      for (const r of state.recordings) if (r.caseId === id) r.caseId = null;
+      const item = caseRow(id);
+      state.cases = state.cases.filter((c) => c !== item);
+      const own = state.recordings.filter((r) => r.caseId === id);
+      for (const r of own) r.caseId = null;
+      state.deleted.unshift({
+        item: { ...item, deletedAt: new Date().toISOString() },
+        recordings: own.map((r) => r.id),
+      });
+    },
+    restoreCase(id) {
+      const gone = state.deleted.find((d) => d.item.id === id);
+      if (gone === undefined) return store.getCase(id);
+      state.deleted = state.deleted.filter((d) => d !== gone);
+      const { deletedAt: _, ...item } = gone.item;
+      state.cases.push(item);
+      state.cases.sort((a, b) => (a.id < b.id ? 1 : -1));
+      for (const r of state.recordings) if (gone.recordings.includes(r.id)) r.caseId = id;
+      return store.getCase(id);
+    },
+    archiveCase(id, archived) {
+      const row = caseRow(id);
+      delete row.archivedAt;
+      if (archived) row.archivedAt = new Date().toISOString();
+      return store.getCase(id);
     },
     getCase: (id) => caseOf(caseRow(id)),
     listCases: () => state.cases.map(caseOf),
+    listDeletedCases: () =>
+      state.deleted.map(({ item, recordings }) => ({ ...item, recordings: recordings.length })),
+    purge(before) {
+      const old = (at: string | null | undefined) => typeof at === 'string' && at < before;
+      const count = () => state.deleted.length + state.photos.length + state.notes.length;
+      const were = count();
+      const gone = state.deleted.filter((d) => old(d.item.deletedAt)).map((d) => d.item.id);
+      const papers = state.photos.filter((p) => gone.includes(p.photo.caseId)).length;
+      const words = state.notes.filter((n) => gone.includes(n.note.caseId)).length;
+      state.deleted = state.deleted.filter((d) => !gone.includes(d.item.id));
+      state.photos = state.photos.filter((p) => !old(p.deletedAt) && !gone.includes(p.photo.caseId));
+      state.notes = state.notes.filter((n) => !old(n.deletedAt) && !gone.includes(n.note.caseId));
+      for (const id of gone) delete state.walks[id];
+      return were - count() - papers - words;
+    },
+
+    addPhoto(caseId, input, octets) {
+      const picture = acceptedPicture(octets, store.listPhotos(caseId).length);
+      const { type, widthPx, heightPx } = picture;
+      const photo: Photo = {
+        ...input,
+        id: newId(),
+        caseId,
+        addedAt: new Date().toISOString(),
+        type,
+        widthPx,
+        heightPx,
+        bytes: picture.octets.length,
+        sha256: createHash('sha256').update(picture.octets).digest('hex'),
+      };
+      state.photos.push({ photo, octets: picture.octets, deletedAt: null });
+      return photo;
+    },
+    listPhotos(caseId) {
+      caseRow(caseId);
+      return state.photos
+        .filter((p) => p.photo.caseId === caseId && p.deletedAt === null)
+        .map((p) => p.photo);
+    },
+    readPhoto: (id) => photoRow(id),
+    changePhoto(id, input) {
+      const row = photoRow(id);
+      row.photo = { ...row.photo, ...input };
+      return row.photo;
+    },
+    deletePhoto(id) {
+      photoRow(id).deletedAt = new Date().toISOString();
+    },
+    restorePhoto(id) {
+      for (const p of state.photos) if (p.photo.id === id) p.deletedAt = null;
+      return photoRow(id).photo;
+    },
+    addNote(caseId, { text }) {
+      caseRow(caseId);
+      const note = { id: newId(), caseId, addedAt: new Date().toISOString(), text };
+      state.notes.push({ note, deletedAt: null });
+      return note;
+    },
+    listNotes(caseId) {
+      caseRow(caseId);
+      return state.notes.filter((n) => n.note.caseId === caseId && n.deletedAt === null).map((n) => n.note);
+    },
+    changeNote(id, { text }) {
+      const row = noteRow(id);
+      row.note = { ...row.note, text };
+      return row.note;
+    },
+    deleteNote(id) {
+      noteRow(id).deletedAt = new Date().toISOString();
+    },
+    restoreNote(id) {
+      for (const n of state.notes) if (n.note.id === id) n.deletedAt = null;
+      return noteRow(id).note;
+    },
+    readChecklist: (id) => state.checklists[recordingRow(id).id] ?? null,
+    writeChecklist(id, checklist) {
+      state.checklists[recordingRow(id).id] = checklist;
+    },
     setMeasuredThreshold(id, measured) {
       const row = caseRow(id);
       delete row.measuredThreshold;
@@ -143,12 +263,15 @@ export function memoryStore(): Store {
       const row = recordingRow(id);
       if (caseId !== null) caseRow(caseId);
       row.caseId = caseId;
+      for (const d of state.deleted) d.recordings = d.recordings.filter((r) => r !== id);
       return store.getRecording(id);
     },
     deleteRecording(id) {
       if (recordingRow(id).state === 'recording') throw new NightdrawError('conflict');
       state.recordings = state.recordings.filter((r) => r.id !== id);
       delete state.watches[id];
+      delete state.checklists[id];
+      for (const d of state.deleted) d.recordings = d.recordings.filter((r) => r !== id);
       state.channels = state.channels.filter((c) => c.recordingId !== id);
       state.gaps = state.gaps.filter((g) => g.recordingId !== id);
       state.events = state.events.filter((e) => e.recordingId !== id);

@@ -30,6 +30,7 @@ describe('the status', () => {
       version: '0.0.0',
       bluetooth: { state: 'ready', reason: null, sentence: 'Ready.' },
       virtualCar: { running: false },
+      disk: { freeBytes: expect.any(Number) as number },
     });
   });
 });

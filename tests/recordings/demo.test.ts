@@ -23,7 +23,7 @@ function analyse(folder: string): Findings {
   return withFile(path.join(RECORDINGS, name), name, (store, id) =>
     findNight(
       { ...nightInputOf(store, id), startedAt },
-      { chemistry: battery!.chemistry, capacityAh: battery!.capacityAh! },
+      { chemistry: battery!.chemistry!, capacityAh: battery!.capacityAh! },
     ),
   );
 }

@@ -5,6 +5,7 @@ import { afterAll } from 'vitest';
 import { openStore } from '../../server/store/openStore.ts';
 import type { Store } from '../../server/store/store.ts';
 import { storeContract } from '../contract/store.ts';
+import { papersContract } from '../contract/storePapers.ts';
 import { memoryStore } from '../helpers/memoryStore.ts';
 
 const folder = mkdtempSync(path.join(tmpdir(), 'nightdraw-contract-'));
@@ -15,9 +16,12 @@ afterAll(() => {
   rmSync(folder, { recursive: true });
 });
 
-storeContract('memory', memoryStore);
-storeContract('SQLite', () => {
+const onDisk = (): Store => {
   const store = openStore(path.join(folder, `${++files}.db`));
   opened.push(store);
   return store;
-});
+};
+for (const contract of [storeContract, papersContract]) {
+  contract('memory', memoryStore);
+  contract('SQLite', onDisk);
+}

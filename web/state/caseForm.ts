@@ -100,6 +100,9 @@ export function checkForm(form: CaseForm): CheckedForm {
 export function batteryText(c: Case): string | null {
   if (c.battery === null) return null;
   const { chemistry, capacityAh, role } = c.battery;
-  const parts = [CHEMISTRY_WORDS[chemistry], ...(capacityAh === null ? [] : [`${capacityAh} Ah`])];
+  const parts = [
+    ...(chemistry === null ? [] : [CHEMISTRY_WORDS[chemistry]]),
+    ...(capacityAh === null ? [] : [`${capacityAh} Ah`]),
+  ];
   return `${parts.join(', ')}, ${role} battery`;
 }
