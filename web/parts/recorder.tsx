@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
+import type { Checklist } from '../../server/messages/checklist.ts';
 import type { Case, Recording } from '../../server/messages/records.ts';
 import type { RecordingMessage } from '../../server/messages/socket.ts';
 import { elapsedText } from '../state/clocktime.ts';
@@ -74,23 +75,31 @@ function Running(p: {
   );
 }
 
+interface StartProps {
+  readonly caseId: string | null;
+  /** What is started, where that is settled. */
+  readonly kind?: Kind;
+  /** Asked at the moment of the start; kept with the recording. */
+  readonly checklist?: () => Checklist;
+}
+
 /** Starts a recording with what is connected: one press, or with a title, a case and chosen meters. */
-export function StartRecording(p: { readonly caseId: string | null }): JSX.Element | null {
+export function StartRecording(p: StartProps): JSX.Element | null {
   const running = useRunning();
   return running.length > 0 ? null : (
     <section class="recorder" aria-labelledby="recorder-heading">
       <h2 id="recorder-heading">Recording</h2>
-      <StartForm caseId={p.caseId} />
+      <StartForm {...p} />
     </section>
   );
 }
 
-function StartForm(p: { readonly caseId: string | null }): JSX.Element {
+function StartForm(p: StartProps): JSX.Element {
   const { api } = useServices();
   const meters = recordable(useMeters());
   const cases = useLoad<Case[]>('cases', () => api.listCases());
   const action = useAction();
-  const [kind, setKind] = useState<Kind>('live-watch');
+  const [kind, setKind] = useState<Kind>(p.kind ?? 'live-watch');
   const [title, setTitle] = useState('');
   const [caseId, setCaseId] = useState(p.caseId ?? '');
   const [left, setLeft] = useState<ReadonlySet<string>>(new Set());
@@ -100,16 +109,18 @@ function StartForm(p: { readonly caseId: string | null }): JSX.Element {
   const suggested = defaultTitle(kind, Date.now(), zone);
   return (
     <div class="start-recording">
-      <Choice
-        legend="What for"
-        value={kind}
-        options={[
-          { value: 'live-watch' as const, label: 'Live watch' },
-          { value: 'overnight-test' as const, label: 'Overnight test' },
-        ]}
-        onValue={setKind}
-      />
-      {kind === 'overnight-test' && (
+      {p.kind === undefined && (
+        <Choice
+          legend="What for"
+          value={kind}
+          options={[
+            { value: 'live-watch' as const, label: 'Live watch' },
+            { value: 'overnight-test' as const, label: 'Overnight test' },
+          ]}
+          onValue={setKind}
+        />
+      )}
+      {kind === 'overnight-test' && p.checklist === undefined && (
         <p class="quiet">
           Fob at least 3 m away, doors and bonnet latched, meters on fresh cells, this computer's sleep
           switched off.
@@ -128,6 +139,7 @@ function StartForm(p: { readonly caseId: string | null }): JSX.Element {
                 title: title.trim() || suggested,
                 zone,
                 meters: used.map((m) => m.key),
+                ...(p.checklist !== undefined && { checklist: p.checklist() }),
               });
             })
           }
