@@ -74,12 +74,28 @@ export class BucketSet {
   /** The live samples of the window, each in its own part. */
   addSamples({ length, t, counts, scale, flags }: SampleColumns): void {
     const { fromMs, toMs } = this;
+    let place = -1;
+    let digits = 0;
+    let low = 0;
+    let high = 0;
+    // Within one part and one scale counts are in the order of their values.
+    const close = () => {
+      if (place >= 0) this.add(place, valueOf(low, digits), valueOf(high, digits));
+    };
     for (let i = 0; i < length; i++) {
       const ms = t[i]!;
       if (!(ms >= fromMs && ms <= toMs) || !isLive(flags[i]!)) continue;
-      const y = valueOf(counts[i]!, scale[i]!);
-      this.add(this.placeOf(ms), y, y);
+      const own = this.placeOf(ms);
+      const x = counts[i]!;
+      if (own !== place || scale[i] !== digits) {
+        close();
+        place = own;
+        digits = scale[i]!;
+        low = high = x;
+      } else if (x < low) low = x;
+      else if (x > high) high = x;
     }
+    close();
   }
 
   result(): Buckets {

@@ -30,8 +30,8 @@ export class Levels {
     for (let k = 0; k < base.from.length; k++) {
       const at = this.length++;
       if (at === this.from.length) {
-        this.from = doubled(this.from);
-        this.to = doubled(this.to);
+        this.from = grown(this.from);
+        this.to = grown(this.to);
       }
       this.place(at, base.from[k]!, base.to[k]!);
       for (let c = 0; c < this.channels.length; c++) {
@@ -159,7 +159,7 @@ function addSpan(spans: Span[], from: number, to: number): void {
 
 /** Of one channel: the live samples under each entry of the lowest level, lowest and highest on all levels. */
 class Channel {
-  live: Float64Array = new Float64Array(64);
+  live = new Uint32Array(64);
   private readonly min: Float64Array[] = [];
   private readonly max: Float64Array[] = [];
 
@@ -176,12 +176,16 @@ class Channel {
 
   /** NaN where nothing is live. */
   push(at: number, min: number, max: number, live: number): void {
-    if (at === this.live.length) this.live = doubled(this.live);
+    if (at === this.live.length) {
+      const live = new Uint32Array(at + (at >> 2) + 16);
+      live.set(this.live);
+      this.live = live;
+    }
     this.live[at] = live;
     for (let l = 0, k = at; l < LEVELS; l++, k >>>= FAN_BITS) {
       while (k >= this.min[l]!.length) {
-        this.min[l] = doubled(this.min[l]!, Infinity);
-        this.max[l] = doubled(this.max[l]!, -Infinity);
+        this.min[l] = grown(this.min[l]!, Infinity);
+        this.max[l] = grown(this.max[l]!, -Infinity);
       }
       const lower = min < this.min[l]![k]!;
       const higher = max > this.max[l]![k]!;
@@ -193,7 +197,7 @@ class Channel {
 
   dropLowest(length: number): void {
     const n = Math.ceil(length / FAN);
-    const live = new Float64Array(n);
+    const live = new Uint32Array(n);
     for (let k = 0; k < length; k++) live[Math.floor(k / FAN)]! += this.live[k]!;
     this.live = live;
     for (const [levels, none] of [
@@ -237,8 +241,9 @@ class Channel {
   }
 }
 
-function doubled(column: Float64Array, fill = 0): Float64Array {
-  const out = new Float64Array(column.length * 2).fill(fill);
+/** Larger by a quarter: a whole month must not take twice its room. */
+function grown(column: Float64Array, fill = 0): Float64Array {
+  const out = new Float64Array(column.length + (column.length >> 2) + 16).fill(fill, column.length);
   out.set(column);
   return out;
 }
