@@ -1,5 +1,6 @@
 import { ANALYSIS_REVISION } from '../battery/revision.ts';
-import type { AnalysisOptions, Findings } from '../messages/findings.ts';
+import type { Findings } from '../messages/findings.ts';
+import { attachmentFiles, type Attachments } from './attachments.ts';
 import { manifestOf, tagFiles } from './bag.ts';
 import { leafHash, rootOf } from './merkle.ts';
 import { hex, unhex, utf8 } from './octets.ts';
@@ -9,6 +10,7 @@ import {
   type Leaf,
   type Part,
   type SealedEvents,
+  type SealedFindings,
   type SealedRecord,
   type Statement,
 } from './statement.ts';
@@ -29,7 +31,8 @@ export interface BundleParts {
   readonly blocks: readonly SealedBlock[];
   /** All events and gaps of the blocks. */
   readonly events: SealedEvents;
-  readonly findings: { readonly options: AnalysisOptions; readonly findings: Findings } | null;
+  readonly findings: { readonly options: SealedFindings['options']; readonly findings: Findings } | null;
+  readonly attachments: Attachments;
   /** Lines of the log of signed heads, as they were written. */
   readonly heads: readonly string[];
   /** Reports, photos: name under data/ and octets. */
@@ -96,6 +99,7 @@ export function makeBundle(parts: BundleParts, signer: Signer, sha256: Sha256): 
       }),
     );
   if (parts.heads.length > 0) put('heads.jsonl', utf8(parts.heads.map((line) => `${line}\n`).join('')));
+  for (const [name, octets] of attachmentFiles(parts.attachments, parts.without)) put(name, octets);
   for (const [name, octets] of parts.extras) put(name, octets);
 
   const manifest = manifestOf(payload, sha256);

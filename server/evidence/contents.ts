@@ -2,6 +2,7 @@ import { nightInputFrom } from '../analysis/night.ts';
 import { findNight } from '../battery/findings.ts';
 import type { Findings } from '../messages/findings.ts';
 import { joinColumns, type SampleColumns } from '../samples/columns.ts';
+import { readAttachments, type Attachments } from './attachments.ts';
 import { decodeBlockCsv } from './blockCsv.ts';
 import {
   eventsSchema,
@@ -22,6 +23,7 @@ export interface Contents {
   readonly columns: readonly SampleColumns[];
   readonly events: SealedEvents;
   readonly findings: SealedFindings | null;
+  readonly attachments: Attachments;
 }
 
 /**
@@ -62,6 +64,7 @@ export function readContents(statement: Statement, payload: Members): Contents {
     columns: parts.map(joinColumns),
     events: all,
     findings: findings === undefined ? null : readDocument(sealedFindingsSchema, findings),
+    attachments: readAttachments(payload),
   };
 }
 

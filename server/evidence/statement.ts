@@ -74,7 +74,9 @@ export const sealedFindingsSchema = z.strictObject({
   version: z.string(),
   /** Revision of the analysis; absent in bundles of the first. */
   analysis: z.int().positive().optional(),
-  options: analysisOptionsSchema,
+  options: analysisOptionsSchema.extend({
+    thresholdFrom: z.enum(['set', 'measured-on-this-car']).optional(),
+  }),
   findings: findingsSchema,
 });
 export type SealedFindings = z.infer<typeof sealedFindingsSchema>;

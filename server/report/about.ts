@@ -1,31 +1,18 @@
 import { durationText, estimateText, figureText } from '../messages/figures.ts';
 import type { Findings } from '../messages/findings.ts';
+import { carRows } from './car.ts';
 import type { ReportInput } from './input.ts';
 
 /** The car and the recording: name and text. */
 export function aboutRows({ case: c, recording }: ReportInput): string[][] {
-  const battery = c?.battery ?? null;
-  const rows: [string, string | null | undefined][] = [
-    ['Case', c?.title],
-    ['Plate or VIN', c?.plateOrVin],
-    ['Complaint', c?.complaint],
-    [
-      'Battery',
-      battery === null
-        ? null
-        : [
-            battery.role,
-            battery.chemistry.toUpperCase(),
-            battery.capacityAh === null ? '' : `${battery.capacityAh} Ah`,
-          ]
-            .filter(Boolean)
-            .join(', '),
-    ],
+  return [
+    ...(c === null ? [] : carRows(c)),
     ['Recording', recording.title],
     ['Started', recording.startedAt === null ? 'not known' : timeText(recording.startedAt, recording.zone)],
     ['Length', durationText(recording.durationMs / 1000)],
-  ];
-  return rows.flatMap(([name, text]) => (text ? [[name, text]] : []));
+  ]
+    .filter(([, text]) => text !== '')
+    .map((row) => [...row]);
 }
 
 /** Date and time in the recording's own zone, and which that is. */

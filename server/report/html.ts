@@ -1,6 +1,6 @@
 import { encodeToBase64 } from '@cantoo/pdf-lib';
 import { drawNight, type Shape } from './chart.ts';
-import type { Photo } from './input.ts';
+import type { ReportPhoto } from './input.ts';
 import type { ReportModel, Section } from './model.ts';
 import { INK } from './palette.ts';
 
@@ -61,7 +61,7 @@ function sectionHtml({ title, paragraphs, facts, bullets }: Section): string {
     .join('\n');
 }
 
-function photosHtml(photos: readonly Photo[]): string {
+function photosHtml(photos: readonly ReportPhoto[]): string {
   if (photos.length === 0) return '';
   const figures = photos.map(
     ({ caption, type, octets }) =>

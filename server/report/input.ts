@@ -1,4 +1,6 @@
 import type { CaseAttempts } from '../messages/attempts.ts';
+import type { Note, Photo } from '../messages/casePapers.ts';
+import type { Checklist } from '../messages/checklist.ts';
 import type { Findings } from '../messages/findings.ts';
 import type { FuseWalk } from '../messages/fuses.ts';
 import type { RecordedMeterRecord } from '../messages/meterRecord.ts';
@@ -32,25 +34,16 @@ export interface ReportInput {
   /** Tries at the handle of the whole case; null where there is no case. */
   readonly tries: CaseAttempts | null;
   readonly fuses: FuseWalk | null;
-  readonly checklist: readonly CheckedItem[];
-  readonly photos: readonly Photo[];
+  readonly checklist: Checklist | null;
+  readonly photos: readonly ReportPhoto[];
+  /** Of the case, oldest first. */
+  readonly notes: readonly Pick<Note, 'addedAt' | 'text'>[];
   readonly version: string;
   /** When the report was made, UTC. */
   readonly madeAt: string;
   readonly seal: ReportSeal | null;
 }
 
-/** One item of the checklist before the night. */
-export interface CheckedItem {
-  readonly item: string;
-  /** UTC; null where it was left open. */
-  readonly at: string | null;
-  /** What the page found by itself, with its figure; empty where a person looked. */
-  readonly found: string;
-}
-
-export interface Photo {
-  readonly caption: string;
-  readonly type: 'image/jpeg' | 'image/png';
+export interface ReportPhoto extends Pick<Photo, 'kind' | 'caption' | 'type'> {
   readonly octets: Uint8Array;
 }

@@ -1,3 +1,4 @@
+import { PREFLIGHT_ITEMS } from '../messages/checklist.ts';
 import { durationText } from '../messages/figures.ts';
 import type { Certificate, MeterRecord } from '../messages/meterRecord.ts';
 import { UNIT, type Quantity } from '../../drivers/core/reading.ts';
@@ -36,18 +37,23 @@ export function measuredSection(input: ReportInput): Section {
   };
 }
 
+/** Ticks with their times, what was left open, and what the page found by itself. */
 export function checklistSection({ checklist, recording }: ReportInput): Section {
+  const title = 'Checked before the night';
+  if (checklist === null) return { title, paragraphs: [], facts: [], bullets: [] };
+  const ticked = PREFLIGHT_ITEMS.map(({ id, what }) => {
+    const tick = checklist.ticks.find((t) => t.id === id);
+    return [tick === undefined ? 'left open' : timeText(tick.at, recording.zone), what];
+  });
   return {
-    title: 'Checked before the night',
+    title,
     paragraphs: [],
-    facts: checklist.map(({ item, at, found }) => [
-      at === null ? 'left open' : timeText(at, recording.zone),
-      item,
-      found,
-    ]),
-    bullets: [],
+    facts: ticked,
+    bullets: checklist.found.map(({ text, verdict }) => `${text} (${VERDICT_WORDS[verdict]}).`),
   };
 }
+
+const VERDICT_WORDS = { fine: 'in order', poor: 'not good enough', 'not-known': 'not known' } as const;
 
 function recordText(r: MeterRecord): string {
   return [

@@ -2,7 +2,7 @@ import { verdictOf, type Verdict } from '../messages/sentences.ts';
 import { aboutRows, figureRows } from './about.ts';
 import { CAUTIONS } from './cautions.ts';
 import { curvesOf } from './curves.ts';
-import type { Photo, Reader, ReportInput } from './input.ts';
+import type { Reader, ReportInput, ReportPhoto } from './input.ts';
 import { marksOf, type ReportMark } from './marks.ts';
 import { notTested, sealSection, workshopSections } from './sections.ts';
 
@@ -43,7 +43,7 @@ export interface ReportModel {
   readonly thresholdV: number;
   readonly marks: readonly ReportMark[];
   readonly sections: readonly Section[];
-  readonly photos: readonly Photo[];
+  readonly photos: readonly ReportPhoto[];
 }
 
 /** Everything that a report says, in the order in which it says it. */

@@ -97,7 +97,7 @@ function sectionOf(sheet: PdfSheet, { title, paragraphs, facts, bullets }: Secti
   sheet.heading(title);
   for (const text of paragraphs) sheet.text(text, { size: 9 });
   if (facts.length > 0) sheet.space(3);
-  rows(sheet, facts, font, 120);
+  rows(sheet, facts, font, 120, 150);
   if (facts.length > 0) sheet.space(3);
   for (const text of bullets) sheet.text(text, { size: 9, indent: 12, bullet: true });
 }

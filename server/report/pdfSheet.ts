@@ -225,7 +225,7 @@ export class PdfSheet {
   }
 }
 
-/** A paragraph of printable text in lines that fit; a word that is too long for a line is broken. */
+/** A paragraph of printable text in lines that fit, but for a single letter wider than a line; a word that is too long for a line is broken. */
 function wrapped(text: string, font: PDFFont, size: number, width: number): string[] {
   const fits = (line: string) => font.widthOfTextAtSize(line, size) <= width;
   const lines: string[] = [];
@@ -238,7 +238,7 @@ function wrapped(text: string, font: PDFFont, size: number, width: number): stri
     }
     if (line !== '') lines.push(line);
     line = word;
-    while (!fits(line)) {
+    while (line.length > 1 && !fits(line)) {
       let n = line.length - 1;
       while (n > 1 && !fits(line.slice(0, n))) n--;
       lines.push(line.slice(0, n));

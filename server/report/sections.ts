@@ -1,5 +1,6 @@
 import { durationText } from '../messages/figures.ts';
 import { describeFindings } from '../messages/sentences.ts';
+import { timeText } from './about.ts';
 import { LIMITS_OF_A_SEAL } from './cautions.ts';
 import { circuitsSection } from './circuits.ts';
 import type { ReportInput } from './input.ts';
@@ -39,6 +40,7 @@ export function workshopSections(input: ReportInput): Section[] {
     circuitsSection(input),
     measuredSection(input),
     checklistSection(input),
+    notesSection(input),
     {
       title: 'Log',
       paragraphs: [],
@@ -46,6 +48,15 @@ export function workshopSections(input: ReportInput): Section[] {
       bullets: events.length > 60 ? [`${events.length - 60} more entries are in the sealed bundle.`] : [],
     },
   ];
+}
+
+function notesSection({ notes, recording }: ReportInput): Section {
+  return {
+    title: 'Notes',
+    paragraphs: [],
+    facts: notes.map((n) => [timeText(n.addedAt, recording.zone), n.text]),
+    bullets: [],
+  };
 }
 
 /** What nobody may read into the report. */

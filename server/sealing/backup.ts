@@ -80,7 +80,7 @@ export async function restore(file: string, data: string, database: string): Pro
     mkdirSync(data, { recursive: true, mode: 0o700 });
     const staging = mkdtempSync(path.join(data, '.restore-'));
     try {
-      await unpack(file, staging);
+      unpack(file, staging);
       const bag = path.join(staging, BAG);
       const payload = path.join(bag, 'data');
       const fault = existsSync(bag) ? await faultOfBag(bag) : 'It is no backup of Nightdraw.';
@@ -121,9 +121,11 @@ function refuseClash(data: string, names: readonly string[]): void {
 }
 
 /** The library refuses names that lead out of the folder; links and devices are left out. */
-async function unpack(file: string, folder: string): Promise<void> {
+function unpack(file: string, folder: string): void {
   try {
-    await extract({
+    // In one go: a refusal must leave no write behind that is still under way.
+    extract({
+      sync: true,
       file,
       cwd: folder,
       strict: true,

@@ -2,7 +2,8 @@ import type { LoggedLeaf } from './headLog.ts';
 import { appendHead, logFile, writeLog } from './headLog.ts';
 import { textOfUtf8 } from '../evidence/octets.ts';
 import type { Signer } from '../evidence/signing.ts';
-import { eventsSchema, readDocument } from '../evidence/statement.ts';
+import type { Attachments } from '../evidence/attachments.ts';
+import { eventsSchema, readDocument, type SealedRecord } from '../evidence/statement.ts';
 import { verifyBundle, type Verification } from '../evidence/verify.ts';
 import { unzip } from '../evidence/zip.ts';
 import { NightdrawError } from '../messages/errors.ts';
@@ -47,13 +48,14 @@ export function importBundle(store: Store, file: Uint8Array, options: BundleImpo
 function storeContents(
   store: Store,
   { statement, signedBy }: Verification,
-  { record, columns, events }: NonNullable<Verification['contents']>,
+  { record, columns, events, attachments }: NonNullable<Verification['contents']>,
   options: BundleImport,
 ): Recording {
   const { channels, durationMs, ...about } = record.recording;
   const origin = `From the sealed bundle ${statement!.bag}, signed by the key ${signedBy}.`;
   return store.atomically(() => {
-    const own = options.caseId === null && record.case !== null ? store.createCase(record.case).id : null;
+    const own =
+      options.caseId === null && record.case !== null ? caseFrom(store, record.case, attachments) : null;
     const made = store.createRecording({
       ...about,
       caseId: options.caseId ?? own,
@@ -61,7 +63,10 @@ function storeContents(
       title: about.title === '' ? statement!.bag : about.title,
       state: 'recording',
       channels,
+      meters: attachments.meters,
     });
+    if (attachments.checklist !== null) store.writeChecklist(made.id, attachments.checklist);
+    for (const check of attachments.zeroChecks) store.addZeroCheck(made.id, check);
     store.commit({
       recordingId: made.id,
       samples: columns.map((c, k) => ({ channelId: made.channels[k]!.id, columns: c })),
@@ -71,6 +76,21 @@ function storeContents(
     });
     return store.stopRecording(made.id, durationMs);
   });
+}
+
+/** The case as it was, with all that hangs on it. */
+function caseFrom(
+  store: Store,
+  sealed: NonNullable<SealedRecord['case']>,
+  { photos, notes, circuits }: Attachments,
+): string {
+  const { measuredThreshold, ...input } = sealed;
+  const { id } = store.createCase(input);
+  if (measuredThreshold) store.setMeasuredThreshold(id, measuredThreshold);
+  for (const { kind, caption, octets } of photos) store.addPhoto(id, { kind, caption }, octets);
+  for (const { text } of notes) store.addNote(id, { text });
+  if (circuits !== null) store.writeFuseWalk(id, { lines: circuits.lines, clampA: circuits.clampA });
+  return id;
 }
 
 function logOf(file: Uint8Array, { statement }: Verification) {

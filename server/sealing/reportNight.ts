@@ -1,5 +1,4 @@
-import { findNight } from '../battery/findings.ts';
-import { analysisOptionsOf, nightInputOf } from '../capture/nightInput.ts';
+import { withoutWords } from '../evidence/attachments.ts';
 import { withoutTexts } from '../evidence/bundle.ts';
 import { rootOf } from '../evidence/merkle.ts';
 import { hex, unhex, utf8 } from '../evidence/octets.ts';
@@ -14,6 +13,7 @@ import { reportPdf } from '../report/pdf.ts';
 import type { Paper } from '../report/pdfSheet.ts';
 import type { Store } from '../store/store.ts';
 import { nodeChecker } from './checker.ts';
+import { dossierOf, type Dossier } from './dossier.ts';
 import { logFile, readLog } from './headLog.ts';
 import { issuedBundles, noteIssued } from './issued.ts';
 import { nightBlocks } from './nightBlocks.ts';
@@ -28,32 +28,34 @@ export interface ReportOptions extends Pick<SealOptions, 'data' | 'signer' | 've
   readonly reader: Reader;
   /** Leaves out whatever names the car or a person. */
   readonly anonymous?: boolean;
+  readonly withoutPhotos?: boolean;
   /** Whether it goes into a bundle, and so cannot name that bundle's own digest. */
   readonly isInBundle?: boolean;
 }
 
 /** The report of a stored recording. @throws NightdrawError not-found */
-export function reportOfNight(store: Store, recordingId: string, options: ReportOptions): ReportModel {
-  const recording = store.getRecording(recordingId);
-  const theCase = recording.caseId === null ? null : store.getCase(recording.caseId);
+export function reportOfNight(
+  store: Store,
+  recordingId: string,
+  options: ReportOptions,
+  dossier: Dossier = dossierOf(store, recordingId),
+): ReportModel {
+  const { recording, attachments } = dossier;
   const night: ReportInput = {
-    recording,
-    case: theCase,
-    findings: findNight(nightInputOf(store, recordingId), analysisOptionsOf(theCase, {})),
-    events: store.listEvents(recordingId),
-    gaps: store.listGaps(recordingId),
+    ...dossier,
     extremes: store.zoom(
       recording.channels.map((c) => c.id),
       0,
       recording.durationMs,
       CHART_PARTS,
     ),
-    meters: store.listRecordedMeters(recordingId),
-    zeroChecks: store.listZeroChecks(recordingId),
-    tries: null,
-    fuses: null,
-    checklist: [],
-    photos: [],
+    meters: attachments.meters,
+    zeroChecks: attachments.zeroChecks,
+    tries: attachments.attempts,
+    fuses: attachments.circuits,
+    checklist: attachments.checklist,
+    photos: options.withoutPhotos === true ? [] : attachments.photos,
+    notes: attachments.notes,
     version: options.version,
     madeAt: options.madeAt,
     seal: {
@@ -87,6 +89,10 @@ function withoutNames(night: ReportInput): ReportInput {
   return {
     ...night,
     case: null,
+    tries: night.tries === null ? null : withoutWords(night.tries),
+    fuses: null,
+    notes: [],
+    photos: night.photos.map((photo) => ({ ...photo, caption: '' })),
     recording: {
       ...recording,
       title: '',
@@ -103,21 +109,22 @@ export async function sealWithReport(
   recordingId: string,
   options: SealOptions,
 ): Promise<Uint8Array> {
-  const model = reportOfNight(store, recordingId, {
+  const dossier = dossierOf(store, recordingId);
+  const inBundle = {
     ...options,
     madeAt: options.sealedAt,
-    reader: 'workshop',
+    reader: 'workshop' as const,
     anonymous: options.without.includes('identity'),
+    withoutPhotos: options.without.includes('photos'),
     isInBundle: true,
-  });
+  };
+  const model = reportOfNight(store, recordingId, inBundle, dossier);
   const reports: Members = new Map([
     ['report.html', utf8(reportHtml(model))],
     ['report.pdf', await reportPdf(model, 'a4', wideFontsFor(model))],
   ]);
-  const bundle = sealNight(store, recordingId, {
-    ...options,
-    extras: new Map([...(options.extras ?? []), ...reports]),
-  });
+  const extras = new Map([...(options.extras ?? []), ...reports]);
+  const bundle = sealNight(store, recordingId, { ...options, extras }, dossier);
   noteIssued(options.data, recordingId, bundle, {
     at: options.sealedAt,
     without: [...options.without],

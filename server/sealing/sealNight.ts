@@ -1,5 +1,3 @@
-import { findNight } from '../battery/findings.ts';
-import { analysisOptionsOf, nightInputOf } from '../capture/nightInput.ts';
 import { makeBundle } from '../evidence/bundle.ts';
 import { faultOfHeads } from '../evidence/heads.ts';
 import { unhex } from '../evidence/octets.ts';
@@ -10,6 +8,7 @@ import { NightdrawError } from '../messages/errors.ts';
 import type { Case, Recording } from '../messages/records.ts';
 import type { Store } from '../store/store.ts';
 import { nodeChecker } from './checker.ts';
+import { dossierOf, type Dossier } from './dossier.ts';
 import { logFile, readLog } from './headLog.ts';
 import { nightBlocks } from './nightBlocks.ts';
 
@@ -27,7 +26,12 @@ export interface SealOptions {
  * Seals a stored recording as a bundle, with the blocks that were sealed while it was recorded where there are such.
  * @throws NightdrawError not-found; conflict where the database is not what was sealed, or the recording still runs
  */
-export function sealNight(store: Store, recordingId: string, options: SealOptions): Uint8Array {
+export function sealNight(
+  store: Store,
+  recordingId: string,
+  options: SealOptions,
+  dossier: Dossier = dossierOf(store, recordingId),
+): Uint8Array {
   const log = readLog(logFile(options.data, recordingId));
   const night = nightBlocks(store, recordingId, log);
   if (night.recording.state === 'recording')
@@ -35,17 +39,16 @@ export function sealNight(store: Store, recordingId: string, options: SealOption
   const faults = [...night.faults, ...faultsOfLog(options.data, recordingId)];
   if (faults.length > 0)
     throw new NightdrawError('conflict', `This recording was changed after it was sealed. ${faults[0]!}`);
-  const theCase = night.recording.caseId === null ? null : store.getCase(night.recording.caseId);
-  const analysis = analysisOptionsOf(theCase, {});
   return makeBundle(
     {
       id: recordingId,
       sealedAt: options.sealedAt,
       version: options.version,
-      record: sealedRecord(night.recording, theCase),
+      record: sealedRecord(night.recording, dossier.case),
       blocks: [...night.sealed, ...night.fresh],
       events: night.events,
-      findings: { options: analysis, findings: findNight(nightInputOf(store, recordingId), analysis) },
+      findings: { options: dossier.options, findings: dossier.findings },
+      attachments: dossier.attachments,
       heads: log.heads,
       extras: options.extras ?? new Map<string, Uint8Array>(),
       without: options.without,

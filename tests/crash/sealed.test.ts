@@ -71,7 +71,8 @@ test('after each kill -9 the log and the database still agree, and every head le
     store.close();
   }
   expect(faultsOfLog(data, id)).toEqual([]);
-  expect(heads.length).toBeGreaterThan(6);
+  // One a round at least: a round is killed after its first minute.
+  expect(heads.length).toBeGreaterThanOrEqual(6);
   const store = openStore(file);
   const { t } = store.readSamples(store.getRecording(id).channels[0]!.id);
   store.stopRecording(id, t.at(-1)!);

@@ -7,7 +7,7 @@ import { recordMinutes } from '../helpers/nightBeingSealed.ts';
 
 /**
  * Records without end into the one recording of the data folder that its argument names, a minute of readings at a
- * time, sealed every two minutes of a clock that runs ahead; says each minute. The test that started it kills it.
+ * time, sealed every minute of a clock that runs ahead; says each minute. The test that started it kills it.
  */
 const data = process.argv[2];
 if (data !== undefined && process.argv[1]?.endsWith('program.mjs')) {
@@ -21,7 +21,7 @@ if (data !== undefined && process.argv[1]?.endsWith('program.mjs')) {
     data,
     signer: signerIn(data),
     utcMs: () => clock.utcMs,
-    sealEveryMs: 120_000,
+    sealEveryMs: 60_000,
     onTrouble: (sentence) => void writeSync(2, `${sentence}\n`),
   });
   for (let minute = 1; ; minute++) {

@@ -2,6 +2,7 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { importCsvFile } from '../../server/capture/import.ts';
+import { caseInputSchema } from '../../server/messages/records.ts';
 import { signerIn } from '../../server/sealing/keyFile.ts';
 import { sealNight, type SealOptions } from '../../server/sealing/sealNight.ts';
 import type { Store } from '../../server/store/store.ts';
@@ -34,15 +35,17 @@ export function sealingBench(stepS = 30): SealingBench {
   }
   const file = path.join(data, 'PLATE-AB12.csv');
   writeFileSync(file, `${lines.join('\n')}\n`);
-  const { id: caseId } = store.createCase({
-    title: 'Customer Example',
-    plateOrVin: 'AB12 CDE',
-    complaint: 'Handle dead in the morning',
-    notes: '',
-    battery: { role: 'main', chemistry: 'agm', capacityAh: 70 },
-    thresholdV: 12.1,
-    drawLimitA: null,
-  });
+  const { id: caseId } = store.createCase(
+    caseInputSchema.parse({
+      title: 'Customer Example',
+      plateOrVin: 'AB12 CDE',
+      complaint: 'Handle dead in the morning',
+      notes: '',
+      battery: { role: 'main', chemistry: 'agm', capacityAh: 70 },
+      thresholdV: 12.1,
+      drawLimitA: null,
+    }),
+  );
   const { id } = importCsvFile(store, file, { caseId });
   store.commit({
     recordingId: id,

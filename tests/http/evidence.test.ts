@@ -4,7 +4,7 @@ import { verifyBundle } from '../../server/evidence/verify.ts';
 import { unzip } from '../../server/evidence/zip.ts';
 import { importCsvFile } from '../../server/capture/import.ts';
 import { nodeChecker } from '../../server/sealing/checker.ts';
-import { recordingSchema } from '../../server/messages/records.ts';
+import { caseInputSchema, recordingSchema } from '../../server/messages/records.ts';
 import { sealStateSchema } from '../../server/messages/seal.ts';
 import { createWebBench, type WebBench } from '../helpers/webBench.ts';
 
@@ -13,15 +13,17 @@ let id: string;
 beforeEach(async () => {
   bench = await createWebBench();
   const { store } = bench;
-  const { id: caseId } = store.createCase({
-    title: 'A case',
-    plateOrVin: 'AB12 CDE',
-    complaint: '',
-    notes: '',
-    battery: null,
-    thresholdV: null,
-    drawLimitA: null,
-  });
+  const { id: caseId } = store.createCase(
+    caseInputSchema.parse({
+      title: 'A case',
+      plateOrVin: 'AB12 CDE',
+      complaint: '',
+      notes: '',
+      battery: null,
+      thresholdV: null,
+      drawLimitA: null,
+    }),
+  );
   const csv = 'time_s,current_A,voltage_V\n0,0.025,12.630\n0.1,0.026,\n0.2,0.024,12.629\n';
   id = importCsvFile(store, new TextEncoder().encode(csv), { name: 'night.csv', caseId }).id;
 });
