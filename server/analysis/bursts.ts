@@ -52,6 +52,7 @@ export function joinBursts(
 const LONGEST_BURST_S = 2;
 const LOOKS = 3000;
 const LEAST_PULSES = 12;
+const LONGER_PAUSE = 2.5;
 /** Between the longest pause inside a burst and the shortest between bursts. */
 const LEAST_RATIO = 1.8;
 
@@ -76,7 +77,8 @@ function burstPause(
     }
   }
   if (cut < 0) return null;
-  const pause = sorted[cut]!;
+  // As the readings shift against the bursts, a pause may look one reading longer later on.
+  const pause = Math.min(Math.sqrt(sorted[cut]! * sorted[cut + 1]!), LONGER_PAUSE * sorted[cut]!);
   // A train that changes its period has two kinds of pause as well, but not taking turns.
   let run = 0;
   let long = 0;

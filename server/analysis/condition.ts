@@ -1,4 +1,5 @@
 import type { Quantity } from '../../drivers/core/reading.ts';
+import { evenTimes } from './even-times.ts';
 import type { ChannelInput } from './input.ts';
 import { estimateInterval, estimateJitter, estimateResolution } from './sampling.ts';
 
@@ -37,8 +38,9 @@ const GAP_INTERVALS = 8;
 const GAP_LEAST_S = 1;
 
 export function condition(input: ChannelInput): Conditioned {
-  const { t, y, clockSteps } = inOrder(input.t, input.y);
-  const intervalS = estimateInterval(t);
+  const { t: arrived, y, clockSteps } = inOrder(input.t, input.y);
+  const intervalS = estimateInterval(arrived);
+  const t = takenAt(arrived, intervalS);
   const apertureStated = input.apertureS !== null;
   return {
     quantity: input.quantity,
@@ -53,6 +55,15 @@ export function condition(input: ChannelInput): Conditioned {
     gaps: findGaps(t, intervalS, input.gaps),
     clockSteps,
   };
+}
+
+/** Readings that arrive this unevenly (in intervals) are set on the even clock on which they were taken. */
+const UNEVEN = 0.35;
+const MOST_EVENED = 4_000_000;
+
+function takenAt(t: Float64Array, intervalS: number | null): Float64Array {
+  if (intervalS === null || t.length > MOST_EVENED || estimateJitter(t) < UNEVEN * intervalS) return t;
+  return evenTimes(t, intervalS);
 }
 
 function inOrder(

@@ -8,7 +8,7 @@ import { foldedRegimes } from './folded-regimes.ts';
 import type { Accuracy } from './input.ts';
 import { findLevels, type Level } from './levels.ts';
 import { collectPulses } from './pulses.ts';
-import { measureRegimes, type MeasuredRegime } from './regimes.ts';
+import { measureRegimes, type Hidden, type MeasuredRegime } from './regimes.ts';
 import { findSleep, referenceFloor, type Sleep } from './sleep.ts';
 import { findTrains, type Timing } from './trains.ts';
 import { isPulse, measureRaised, type Raised } from './wake-ups.ts';
@@ -50,7 +50,7 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
     (i) => c.t[single.last[i]!]!,
   );
   const stretches = findTrains(pulses, timingOf(c));
-  const seen = measureRegimes(c, pulses, stretches, floor, meter, maskedSpans(c, excursions, levels.levels));
+  const seen = measureRegimes(c, pulses, stretches, floor, meter, hiddenSpans(c, excursions, levels.levels));
   const regimes = coversMuch(seen.filter(isSure), c)
     ? seen
     : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels.levels), meter));
@@ -81,18 +81,26 @@ function timingOf(c: Conditioned): Timing {
   };
 }
 
-/** Where a step or the edge of a long excursion would hide a pulse. */
-function maskedSpans(c: Conditioned, x: Excursions, levels: readonly Level[]): Span[] {
+/** Where a step, the edge of a long excursion, or all of one hides pulses. */
+function hiddenSpans(c: Conditioned, x: Excursions, levels: readonly Level[]): Hidden {
   const edges = levels.flatMap((l) => (l.from > 0 ? [l.from] : []));
-  for (let i = 0; i < x.count; i++) if (!isPulse(c, x, i)) edges.push(x.first[i]!, x.last[i]!);
+  const raised: Span[] = [];
   const at = (i: number): number => c.t[Math.max(0, Math.min(c.t.length - 1, i))]!;
-  return mergeSpans(edges.map((i) => ({ startS: at(i - 2), endS: at(i + 1) })));
+  for (let i = 0; i < x.count; i++) {
+    if (isPulse(c, x, i)) continue;
+    edges.push(x.first[i]!, x.last[i]!);
+    raised.push({ startS: at(x.first[i]! - 1), endS: at(x.last[i]! + 1) });
+  }
+  return { edges: mergeSpans(edges.map((i) => ({ startS: at(i - 2), endS: at(i + 1) }))), raised };
 }
 
 /** A train whose single pulses tell its period: it is resolved, and at most of its beats a pulse was seen. */
 function isSure(r: MeasuredRegime): boolean {
-  return r.resolved && r.hitRate > 0.75;
+  return r.resolved && r.hitRate > 0.75 && r.duty < MOST_DUTY;
 }
+
+/** Where pulses take up more of the period, they run into each other. */
+const MOST_DUTY = 0.6;
 
 function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {
   const covered = mergeSpans(regimes.map((r) => ({ startS: r.stretch.firstS, endS: r.stretch.lastS })));

@@ -57,6 +57,7 @@ function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: M
     },
     members: new Int32Array(0),
     hitRate: 1,
+    duty: box.share,
     averageA,
     averageU,
     topA: pulseReading,

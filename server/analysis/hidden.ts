@@ -74,8 +74,8 @@ function search(grid: Grid, from: number, to: number): HiddenTrain[] {
   const b = from + followed.to;
   const folded = foldTrue(grid.x, a, b, followed.period);
   if (folded === null || folded.box.significance < LEAST_BOX) return [];
-  const { box, profile, period } = folded;
-  const periodU = (followed.periodU * period) / followed.period;
+  const { box, profile, period, harmonic } = folded;
+  const periodU = (followed.periodU / harmonic) * (period / followed.period) ** 2;
   const reach = Math.ceil((2 * (b - a)) / blocks);
   const edges = refineEdges(grid.x, period, box, a, b, Math.max(from, a - reach), Math.min(to, b + reach));
   const readings = profile.count.reduce((s, n) => s + n, 0);
@@ -83,22 +83,40 @@ function search(grid: Grid, from: number, to: number): HiddenTrain[] {
   return [found, ...search(grid, from, edges.from), ...search(grid, edges.to, to)];
 }
 
-/** A line may be a harmonic of the train: where a multiple of its period stands out clearly more, that is it. */
+/** Harmonics of which the strongest line may be one. */
+const MOST_HARMONICS = 4;
+/** A fold at another period has to stand out by so much more than one at the line's own. */
+const CLEARLY_MORE = 1.2;
+
+/**
+ * A line may be a harmonic of the train, or the image of one above half the sampling rate: f = (m +- line) / h
+ * for some whole m and h. The period at which the fold stands out clearly most is the train's.
+ */
 function foldTrue(
   x: Float64Array,
   from: number,
   to: number,
   line: number,
-): { period: number; profile: Profile; box: Box } | null {
-  let best: { period: number; profile: Profile; box: Box } | null = null;
-  for (const multiple of [1, 2, 3]) {
-    const period = multiple * line;
+): { period: number; harmonic: number; profile: Profile; box: Box } | null {
+  let best: { period: number; harmonic: number; profile: Profile; box: Box } | null = null;
+  for (const { period, harmonic } of trainsBehind(1 / line)) {
     const profile = fold(x, from, to, period, Math.max(8, Math.min(MOST_BINS, Math.round(4 * period))));
     const box = bestBox(profile);
-    if (box !== null && (best === null || box.significance > 1.2 * best.box.significance))
-      best = { period, profile, box };
+    if (box !== null && (best === null || box.significance > CLEARLY_MORE * best.box.significance))
+      best = { period, harmonic, profile, box };
   }
   return best;
+}
+
+function trainsBehind(frequency: number): { period: number; harmonic: number }[] {
+  const out = [{ period: 1 / frequency, harmonic: 1 }];
+  for (let harmonic = 2; harmonic <= MOST_HARMONICS; harmonic++)
+    for (let m = 0; m <= harmonic / 2; m++)
+      for (const sign of m === 0 ? [1] : [-1, 1]) {
+        const f = (m + sign * frequency) / harmonic;
+        if (f > 0 && f < 0.5) out.push({ period: 1 / f, harmonic });
+      }
+  return out;
 }
 
 /**

@@ -1,5 +1,5 @@
 import { combine, figure } from './accuracy.ts';
-import { lowerBound, overlapOf, type Conditioned, type Span } from './condition.ts';
+import { lowerBound, mergeSpans, overlapOf, type Conditioned, type Span } from './condition.ts';
 import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
 import type { Pulses } from './pulses.ts';
@@ -22,6 +22,8 @@ export interface MeasuredRegime {
   readonly members: Int32Array;
   /** Share of its beats at which a pulse was seen; 1 where it was folded. */
   readonly hitRate: number;
+  /** Share of the period that one pulse's readings take up. */
+  readonly duty: number;
   readonly averageA: number;
   readonly averageU: number;
   /** How high one whole pulse stands in a reading. */
@@ -34,9 +36,15 @@ export function measureRegimes(
   stretches: readonly Stretch[],
   floor: FloorOverTime,
   meter: MeterErrors,
-  masked: readonly Span[] = [],
+  hidden: Hidden = { edges: [], raised: [] },
 ): MeasuredRegime[] {
-  return stretches.map((s) => measureRegime(c, pulses, s, stretches, floor, meter, masked));
+  return stretches.map((s) => measureRegime(c, pulses, s, stretches, floor, meter, hidden));
+}
+
+/** Where pulses cannot be told: at steps and the edges of wake-ups, and all through wake-ups. In order. */
+export interface Hidden {
+  readonly edges: readonly Span[];
+  readonly raised: readonly Span[];
 }
 
 function measureRegime(
@@ -46,31 +54,44 @@ function measureRegime(
   all: readonly Stretch[],
   floor: FloorOverTime,
   meter: MeterErrors,
-  masked: readonly Span[],
+  hidden: Hidden,
 ): MeasuredRegime {
   const interval = c.intervalS ?? 0;
   const charge = typicalCharge(c, pulses, stretch, all);
   const from = lowerBound(c.t, stretch.firstS - stretch.periodS / 2);
   const to = lowerBound(c.t, stretch.lastS + stretch.periodS / 2);
   const observedS = Math.max(interval, (to - from) * interval);
-  const hits = stretch.members.length + claimedByOthers(pulses, stretch, interval, masked);
-  const averageA = (charge.mean * hits) / observedS;
-  const chargePerPulse = averageA * stretch.periodS;
+  const hits = stretch.members.length + claimedByOthers(pulses, stretch, interval, hidden.edges);
+  const counted = (charge.mean * hits) / observedS;
   // A pulse's readings carry the noise of three readings even where the pulses are all alike.
   const eachU = Math.max(charge.deviation, Math.sqrt(3) * meter.noise * interval);
   const missed = Math.max(0, observedS / stretch.periodS - hits);
-  const counted = Math.sqrt(1 + Math.min(missed, hits)) / Math.max(1, hits);
+  const miscounted = Math.sqrt(1 + Math.min(missed, hits)) / Math.max(1, hits);
+  const alone = all.every((s) => s === stretch || s.firstS > stretch.lastS || s.lastS < stretch.firstS);
+  const spanS = stretch.lastS + stretch.periodS - stretch.firstS;
+  const keptS = spanS - overlapOf(c.gaps, stretch.firstS, stretch.lastS);
+  const thin =
+    stretch.members.length < CLEAR * Math.min(stretch.pulses, observedS / stretch.periodS) ||
+    observedS < CLEAR * keptS;
+  const summed = thin && alone ? meanExcess(c, stretch, floor, hidden) : null;
+  const averageA = summed?.mean ?? counted;
+  const chargePerPulse = averageA * stretch.periodS;
   const averageU = combine(
-    (averageA * eachU) / Math.max(charge.mean, 1e-300) / Math.sqrt(hits),
-    (averageA * counted) / 2,
-    averageA * (SHAPE_SLACK + TOGETHER_SLACK * charge.together),
+    summed === null
+      ? combine(
+          (averageA * eachU) / Math.max(charge.mean, 1e-300) / Math.sqrt(hits),
+          (averageA * miscounted) / 2,
+          averageA * (SHAPE_SLACK + TOGETHER_SLACK * charge.together),
+        )
+      : combine(summed.standardU, (2 * meter.noise) / Math.sqrt(to - from)),
     (1.5 * roundingOfMean(meter) * interval) / stretch.periodS,
     gainUncertainty(averageA, meter),
   );
-  const topA = topReading(pulses, stretch);
+  const topA = topReading(pulses, charge.alone.length >= 5 ? charge.alone : stretch.members);
   const { resolved, candidates, floorIsBare } = resolvePeriod({
     periodS: stretch.periodS,
     top: topA,
+    topUncertainty: TOP_DEVIATIONS * meter.noise,
     meanExcess: averageA,
     floor: floor.lowest(stretch.firstS, stretch.lastS),
     floorUncertainty: combine(meter.noise, (c.resolution ?? 0) / 2),
@@ -86,6 +107,7 @@ function measureRegime(
     stretch,
     members: stretch.members,
     hitRate: Math.min(1, (hits * stretch.periodS) / observedS),
+    duty: readingsOf(pulses, stretch) * (interval / stretch.periodS),
     averageA,
     averageU,
     topA,
@@ -105,6 +127,44 @@ function measureRegime(
   };
 }
 
+/** Where fewer beats were followed, or readings kept, what all readings hold above the floor is the measure. */
+const CLEAR = 0.985;
+
+/**
+ * Mean of all readings of a stretch above the floor, outside what hides pulses. Exact whatever becomes of single
+ * pulses; uncertain by what readings that were lost may have held.
+ */
+function meanExcess(
+  c: Conditioned,
+  stretch: Stretch,
+  floor: FloorOverTime,
+  hidden: Hidden,
+): { mean: number; standardU: number } | null {
+  const spans = mergeSpans([...hidden.edges, ...hidden.raised]);
+  const interval = c.intervalS ?? 0;
+  const end = stretch.lastS + stretch.periodS / 2;
+  let sum = 0;
+  let squares = 0;
+  let n = 0;
+  let next = 0;
+  let lost = 0;
+  for (let i = lowerBound(c.t, stretch.firstS - stretch.periodS / 2); i < c.t.length && c.t[i]! < end; i++) {
+    const t = c.t[i]!;
+    while (next < spans.length && spans[next]!.endS < t) next++;
+    if (next < spans.length && spans[next]!.startS <= t) continue;
+    const e = c.y[i]! - floor.at(t);
+    sum += e;
+    squares += e * e;
+    n++;
+    const step = i === 0 ? 1 : Math.round((t - c.t[i - 1]!) / interval);
+    if (step > 1 && step < 8) lost += step - 1;
+  }
+  if (n < 2) return null;
+  const mean = sum / n;
+  const deviation = Math.sqrt(Math.max(0, squares / n - mean * mean));
+  return { mean, standardU: (deviation / Math.sqrt(n)) * Math.sqrt((1 + lost) / (n + lost)) };
+}
+
 /** What the tails of pulses below the threshold, and pulses that fall together, may do to an average. */
 const SHAPE_SLACK = 1e-4;
 const TOGETHER_SLACK = 0.02;
@@ -115,19 +175,25 @@ function typicalCharge(
   pulses: Pulses,
   stretch: Stretch,
   all: readonly Stretch[],
-): { mean: number; deviation: number; together: number } {
+): { alone: readonly number[]; mean: number; deviation: number; together: number } {
   const interval = c.intervalS ?? 0;
   const others = all.filter((s) => s !== stretch && s.firstS <= stretch.lastS && s.lastS >= stretch.firstS);
   const beats = others.map((s) => new BeatNear(pulses, s));
   const alone: number[] = [];
   for (const i of stretch.members) {
     const reach = (c.t[pulses.last[i]!]! - c.t[pulses.first[i]!]!) / 2 + 1.5 * interval;
-    if (beats.every((b) => b.distance(pulses.at[i]!) > reach)) alone.push(pulses.charge[i]!);
+    if (beats.every((b) => b.distance(pulses.at[i]!) > reach)) alone.push(i);
   }
   const together = 1 - alone.length / Math.max(1, stretch.members.length);
-  if (alone.length >= 5) return { mean: mean(alone), deviation: standardDeviation(alone), together };
+  const own = alone.map((i) => pulses.charge[i]!);
+  if (own.length >= 5) return { alone, mean: mean(own), deviation: standardDeviation(own), together };
   const every = Array.from(stretch.members, (i) => pulses.charge[i]!);
-  return { mean: median(every), deviation: every.length > 1 ? standardDeviation(every) : 0, together };
+  return {
+    alone,
+    mean: median(every),
+    deviation: every.length > 1 ? standardDeviation(every) : 0,
+    together,
+  };
 }
 
 /** How far a moment is from the nearest beat of a train, counted from its nearest observed pulse. */
@@ -162,6 +228,7 @@ function claimedByOthers(
   masked: readonly Span[],
 ): number {
   const { members, slots } = stretch;
+  const own = new Set(members);
   let count = 0;
   for (let k = 1; k < members.length; k++) {
     const missing = slots[k]! - slots[k - 1]! - 1;
@@ -171,12 +238,10 @@ function claimedByOthers(
     for (let m = 1; m <= missing; m++) {
       const due = a + m * step;
       const next = lowerBound(pulses.at, due);
-      if (
-        covers(pulses, next, due, interval) ||
-        covers(pulses, next - 1, due, interval) ||
-        overlapOf(masked, due - interval, due + interval) > 0
-      )
-        count++;
+      const covered = [next, next - 1].filter((i) => covers(pulses, i, due, interval));
+      // What fell into a pulse of its own is already in that pulse's charge.
+      if (covered.some((i) => own.has(i))) continue;
+      if (covered.length > 0 || overlapOf(masked, due - interval, due + interval) > 0) count++;
     }
   }
   return count;
@@ -187,10 +252,21 @@ function covers(pulses: Pulses, i: number, atS: number, interval: number): boole
   return i >= 0 && i < pulses.count && Math.abs(pulses.at[i]! - atS) <= 2 * pulses.blur[i]! + interval;
 }
 
+/** Readings of one pulse, on average. */
+function readingsOf(pulses: Pulses, { members }: Stretch): number {
+  let sum = 0;
+  for (const i of members) sum += pulses.last[i]! - pulses.first[i]! + 1;
+  return sum / Math.max(1, members.length);
+}
+
 /** The readings that hold a whole pulse are the highest; a few that hold two trains' pulses are left out. */
-function topReading(pulses: Pulses, stretch: Stretch): number {
+function topReading(pulses: Pulses, members: ArrayLike<number>): number {
   return quantile(
-    Float64Array.from(stretch.members, (i) => pulses.peak[i]!),
-    0.85,
+    Float64Array.from(members, (i) => pulses.peak[i]!),
+    TOP_QUANTILE,
   );
 }
+
+const TOP_QUANTILE = 0.85;
+/** How far that quantile of a normal distribution lies above its middle. */
+const TOP_DEVIATIONS = 1.04;

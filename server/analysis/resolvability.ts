@@ -8,6 +8,8 @@ export interface SeenTrain {
   readonly periodS: number;
   /** The highest readings above the floor, amperes (or volts): those that hold a whole pulse more. */
   readonly top: number;
+  /** How much of `top` may be noise; 0 where not given. */
+  readonly topUncertainty?: number;
   /** Mean of all readings above the floor, same unit. */
   readonly meanExcess: number;
   /** The lowest level of the readings; a load cannot be negative. */
@@ -70,5 +72,5 @@ function fits(period: number, s: SeenTrain): boolean {
   if (share <= 0) return false;
   const onePulse = s.meanExcess / share;
   if (whole * onePulse > s.floor + s.floorUncertainty) return false;
-  return s.top <= onePulse * (1 + TOP_SLACK);
+  return s.top <= onePulse * (1 + TOP_SLACK) + (s.topUncertainty ?? 0);
 }

@@ -1,7 +1,8 @@
 import { overlapOf, type Span } from './condition.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
-import { fitLine, median } from './statistics.ts';
+import { realisedPeriod } from './period.ts';
+import { median } from './statistics.ts';
 import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /** A followed train as a stretch with one period, its uncertainty, and stretches that belong together. */
@@ -51,16 +52,16 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
     slots.push(s / multiple);
   }
   const times = members.map((i) => at[i]!);
-  const fit = fitLine(slots, times);
+  const fit = realisedPeriod(slots, times);
   if (fit === null) return null;
   const lastSlot = slots[slots.length - 1]!;
   return {
-    firstS: fit.intercept,
-    lastS: fit.intercept + fit.slope * lastSlot,
-    periodS: fit.slope,
+    firstS: fit.firstS,
+    lastS: fit.firstS + fit.periodS * lastSlot,
+    periodS: fit.periodS,
     periodU: Math.hypot(
-      periodUncertainty(slots, times, fit.intercept, fit.slope, fit.slopeError),
-      stillWithin(pulses, members, timing.readingS, fit.residualDeviation) / lastSlot,
+      fit.standardU,
+      stillWithin(pulses, members, timing.readingS, fit.deviation) / lastSlot,
     ),
     pulses: lastSlot + 1,
     members: Int32Array.from(members),
@@ -84,36 +85,23 @@ function stillWithin(
   return deviation > single / 2 ? 0 : Math.SQRT2 * Math.sqrt(single ** 2 - deviation ** 2);
 }
 
-/**
- * Standard uncertainty of a fitted period. White timing errors give the regression's own standard error
- * (12 s^2 / (N (N^2 - 1)) for a full train). Where every period restarts from the last pulse the error walks,
- * and the variance is 6/5 of the step variance over N: estimated from how the residuals spread with distance.
- */
-function periodUncertainty(
-  slots: readonly number[],
-  times: readonly number[],
-  intercept: number,
-  slope: number,
-  whiteError: number,
-): number {
-  const n = slots.length;
-  const residual = times.map((t, i) => t - intercept - slope * slots[i]!);
-  const near = meanSquareStep(residual, 1);
-  const lag = Math.max(2, n >> 3);
-  const far = meanSquareStep(residual, lag);
-  const span = (slots[n - 1]! / Math.max(1, n - 1)) * lag;
-  const walk = Math.max(0, far - near) / span;
-  return Math.hypot(whiteError, Math.sqrt((1.2 * walk) / Math.max(1, slots[n - 1]!)), 1e-9 * slope);
-}
-
-function meanSquareStep(residual: readonly number[], lag: number): number {
-  let sum = 0;
-  let n = 0;
-  for (let i = lag; i < residual.length; i++) {
-    sum += (residual[i]! - residual[i - lag]!) ** 2;
-    n++;
-  }
-  return n === 0 ? 0 : sum / n;
+/** A stretch whose members have changed since it was fitted, timed anew where its beats still keep one clock. */
+export function refitted(pulses: PulseTimes, s: Stretch, timing: Timing): Stretch {
+  const fit = realisedPeriod(
+    s.slots,
+    Float64Array.from(s.members, (i) => pulses.at[i]!),
+  );
+  const last = s.slots[s.slots.length - 1]!;
+  if (fit === null || last === 0 || fit.deviation > timing.toleranceS + s.periodS / 10) return s;
+  const still = stillWithin(pulses, Array.from(s.members), timing.readingS, fit.deviation) / last;
+  return {
+    ...s,
+    firstS: fit.firstS,
+    lastS: fit.firstS + fit.periodS * last,
+    periodS: fit.periodS,
+    periodU: Math.hypot(fit.standardU, still),
+    pulses: last + 1,
+  };
 }
 
 /** Joins stretches, on either side of a gap or of a missed lock, that keep the same period and beat. */
@@ -121,7 +109,7 @@ export function joinAcrossGaps(found: readonly Stretch[], timing: Timing): Stret
   const out: Stretch[] = [];
   for (const next of [...found].sort((a, b) => a.firstS - b.firstS)) {
     const k = out.findLastIndex(
-      (s) => s.lastS < next.firstS + next.periodS / 2 && sameTrain(s, next, timing),
+      (s) => s.firstS < next.firstS + next.periodS / 2 && sameTrain(s, next, timing),
     );
     if (k < 0) out.push(next);
     else out[k] = joined(out[k]!, next);
@@ -135,13 +123,13 @@ function joined(a: Stretch, b: Stretch): Stretch {
   const wb = 1 / b.periodU ** 2;
   let periodS = (a.periodS * wa + b.periodS * wb) / (wa + wb);
   let periodU = 1 / Math.sqrt(wa + wb);
-  const jump = Math.max(1, Math.round((b.firstS - a.lastS) / periodS));
-  const offset = a.pulses - 1 + jump;
-  const slots = offset + b.pulses - 1;
+  const jump = Math.round((b.firstS - a.lastS) / periodS);
+  const offset = a.pulses - 1 + (b.firstS < a.lastS ? jump : Math.max(1, jump));
+  const slots = Math.max(a.pulses - 1, offset + b.pulses - 1);
   // Where the count across the gap is beyond doubt, the whole span times the train.
   const doubt = jump * Math.hypot(a.periodU, b.periodU);
   if (doubt < 0.1 * periodS) {
-    const span = (b.lastS - a.firstS) / slots;
+    const span = (Math.max(a.lastS, b.lastS) - a.firstS) / slots;
     const spanU = Math.hypot(a.periodU * a.pulses, b.periodU * b.pulses) / slots;
     if (spanU < periodU) {
       periodS = span;
@@ -150,24 +138,40 @@ function joined(a: Stretch, b: Stretch): Stretch {
   }
   return {
     firstS: a.firstS,
-    lastS: b.lastS,
+    lastS: Math.max(a.lastS, b.lastS),
     periodS,
     periodU,
     pulses: slots + 1,
-    members: Int32Array.from([...a.members, ...b.members]),
-    slots: Float64Array.from([...a.slots, ...b.slots.map((s) => s + offset)]),
+    ...inOrder([...a.members, ...b.members], [...a.slots, ...Array.from(b.slots, (s) => s + offset)]),
   };
 }
 
+/** Members and slots rising; of two members of one slot the first. */
+function inOrder(
+  members: readonly number[],
+  slots: readonly number[],
+): { members: Int32Array; slots: Float64Array } {
+  const order = slots.map((_, k) => k).sort((x, y) => slots[x]! - slots[y]! || members[x]! - members[y]!);
+  const kept = order.filter((k, n) => n === 0 || slots[k]! > slots[order[n - 1]!]!);
+  return {
+    members: Int32Array.from(kept, (k) => members[k]!),
+    slots: Float64Array.from(kept, (k) => slots[k]!),
+  };
+}
+
+/** Relative: no search changes its pace by as little as this. */
+const SAME_PERIOD = 1e-3;
+
 function sameTrain(a: Stretch, b: Stretch, timing: Timing): boolean {
-  const between = b.firstS - a.lastS;
+  const between = Math.max(0, b.firstS - a.lastS);
   const silent = between - overlapOf(timing.gaps, a.lastS, b.firstS);
   const apart = Math.abs(a.periodS - b.periodS);
   if (silent > Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS))) return false;
-  if (apart > 4 * Math.hypot(a.periodU, b.periodU) + 2e-4 * a.periodS) return false;
-  const beats = between / a.periodS;
+  if (apart > 4 * Math.hypot(a.periodU, b.periodU) + SAME_PERIOD * a.periodS) return false;
+  const beats = Math.abs(b.firstS - a.lastS) / a.periodS;
   const off = Math.abs(beats - Math.round(beats)) * a.periodS;
   const doubt =
-    Math.max(1, beats) * (Math.hypot(a.periodU, b.periodU) + 2e-4 * a.periodS) + timing.toleranceS;
+    Math.max(1, beats) * Math.max(Math.hypot(a.periodU, b.periodU) + 2e-4 * a.periodS, apart) +
+    timing.toleranceS;
   return between > silent || off <= 2 * doubt;
 }

@@ -1,8 +1,9 @@
 import type { Span } from './condition.ts';
+import { withoutEchoes } from './echoes.ts';
 import { follow, hitsBeforeChange } from './follow.ts';
 import { LOCK_LEAST, LOCK_WINDOW, lockOn } from './lock.ts';
 import { median } from './statistics.ts';
-import { joinAcrossGaps, toStretch } from './stretches.ts';
+import { joinAcrossGaps, refitted, toStretch } from './stretches.ts';
 
 /** Stage 6: pulse trains among visible pulses: lock on to a period, then follow its clock pulse by pulse. */
 
@@ -50,11 +51,16 @@ export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
     if (found.length === 0) break;
     for (const stretch of found) {
       for (const i of stretch.members) free[i] = 0;
+      claimNearBeats(pulses, stretch, timing, free);
       leaveTheRest(pulses, stretch, free);
     }
     out.push(...found);
   }
-  return joinAcrossGaps(out, timing).sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
+  return withoutEchoes(
+    given,
+    joinAcrossGaps(out, timing).map((s) => refitted(pulses, s, timing)),
+    timing,
+  ).sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
 }
 
 /** A pulse with this much more charge than its train's others has another train's pulse in it. */
@@ -78,6 +84,28 @@ function leaveTheRest(pulses: PulseTimes, stretch: Stretch, free: Uint8Array): v
   });
 }
 
+/**
+ * Pulses beside a beat that carry no more charge than the train's own are its own: parts of one that a lost
+ * reading cut in two, or one that came too late to be followed.
+ */
+function claimNearBeats(pulses: PulseTimes, stretch: Stretch, timing: Timing, free: Uint8Array): void {
+  const { members, slots, periodS } = stretch;
+  const usual = median(Float64Array.from(members, (i) => pulses.charge[i]!));
+  for (let k = 0; k + 1 < members.length; k++) {
+    const [a, b] = [members[k]!, members[k + 1]!];
+    const steps = slots[k + 1]! - slots[k]!;
+    const step = (pulses.at[b]! - pulses.at[a]!) / steps;
+    for (let i = a + 1; i < b; i++) {
+      if (free[i] === 0) continue;
+      const beats = (pulses.at[i]! - pulses.at[a]!) / step;
+      const near = Math.round(beats);
+      if (Math.abs(beats - near) * periodS > timing.toleranceS + pulses.blur[i]!) continue;
+      const other = near === 0 ? pulses.charge[a]! : near === steps ? pulses.charge[b]! : 0;
+      if (pulses.charge[i]! + other < MORE_CHARGE * usual) free[i] = 0;
+    }
+  }
+}
+
 /** When the train's own pulse was due, from its nearest ordinary neighbour. */
 function nearBeat(
   at: Float64Array,
@@ -99,10 +127,39 @@ function indicesOf(free: Uint8Array): Int32Array {
   return index;
 }
 
+/** Beats before the first that a train was locked on to, as long as no more than a few are missing. */
+function backwards(pulses: PulseTimes, index: Int32Array, stretch: Stretch, timing: Timing): Stretch {
+  const { firstS, periodS } = stretch;
+  const members: number[] = [];
+  const slots: number[] = [];
+  let last = 0;
+  for (let p = index.indexOf(stretch.members[0]!) - 1; p >= 0; p--) {
+    const i = index[p]!;
+    const beats = (firstS - pulses.at[i]!) / periodS;
+    if (beats > last + MOST_MISSED) break;
+    const near = Math.round(beats);
+    if (near <= last || Math.abs(beats - near) * periodS > timing.toleranceS + pulses.blur[i]!) continue;
+    members.unshift(i);
+    slots.unshift(near);
+    last = near;
+  }
+  if (last === 0) return stretch;
+  return {
+    ...stretch,
+    firstS: firstS - last * periodS,
+    pulses: stretch.pulses + last,
+    members: Int32Array.from([...members, ...stretch.members]),
+    slots: Float64Array.from([...slots.map((s) => last - s), ...Array.from(stretch.slots, (s) => s + last)]),
+  };
+}
+
+const MOST_MISSED = 3;
+
 /** All stretches of one train after another among the pulses still free, in time order. */
 function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stretch[] {
   const found: Stretch[] = [];
   let start = 0;
+  let taken = 0;
   while (start + LOCK_LEAST <= index.length) {
     const lock = lockOn(pulses, index, start, timing);
     if (lock === null) {
@@ -112,10 +169,11 @@ function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stret
     const followed = follow(pulses, index, lock, timing);
     const kept = hitsBeforeChange(followed.slots);
     const stretch = toStretch(pulses, followed, kept, timing);
-    if (stretch !== null) found.push(stretch);
+    if (stretch !== null) found.push(backwards(pulses, index.subarray(taken), stretch, timing));
     // What follows the train's last sure pulse may be the first of the next train: look again from there.
     const last = stretch === null ? kept - 1 : followed.members.lastIndexOf(stretch.members.at(-1)!);
     start = Math.max(followed.places[last]! + 1, start + 1);
+    if (stretch !== null) taken = start;
   }
   return found;
 }
