@@ -1,114 +1,120 @@
 import { isLive, type Quantity } from '../../drivers/core/reading.ts';
-import { CSV_RECORD_COLUMN, type CsvCell } from '../messages/csvRecord.ts';
+import { CSV_RECORD_COLUMN, type CsvCell, type CsvRecording } from '../messages/csvRecord.ts';
 import type { Recording } from '../messages/records.ts';
 import type { SampleColumns } from '../samples/columns.ts';
-import { flagsText, numberText, secondsText } from '../samples/text.ts';
+import { flagsText } from '../samples/text.ts';
 import type { Store } from '../store/store.ts';
+import { ByteText } from './byteText.ts';
+import { ExportRows, kindsOf } from './exportRows.ts';
 
 const HEADER: Readonly<Record<Quantity, string>> = {
   current: 'current_A',
   voltage: 'voltage_V',
   temperature: 'temperature_degC',
 };
-const LINES_A_PIECE = 4096;
+const PIECE_BYTES = 1 << 18;
+const COMMA = 0x2c;
+const LF = 0x0a;
 
 /**
- * A recording as CSV, in pieces of a few thousand lines: seconds from its start, one column a channel with the
- * meter's own digits (blank where it said nothing at that time), a column of flags for a channel that has any,
- * and the column "nightdraw" (see server/messages/csvRecord.ts). Importing it gives the same recording.
+ * A recording as CSV in UTF-8, in pieces of some thousand whole lines: seconds from its start, one column a channel
+ * with the meter's own digits (blank where it said nothing at that time), a column of flags for a channel that has
+ * any, and the column "nightdraw" (see server/messages/csvRecord.ts). Importing it gives the same recording.
  * @throws NightdrawError not-found
  */
-export function* exportCsv(store: Store, recordingId: string): Generator<string> {
+export function* exportCsv(store: Store, recordingId: string): Generator<Uint8Array> {
   const recording = store.getRecording(recordingId);
-  const channels = recording.channels.map((channel) => store.readSamples(channel.id));
-  const flagged = channels.map((c) => c.flags.some((f) => f !== 0) || c.scale.some((s) => s > 125));
-  yield headerLine(recording, flagged);
+  const flagged = kindsOf(store, recording).map((kind) => kind.flagged || kind.floats);
+  const out = new ByteText(PIECE_BYTES);
+  out.text(headerLine(recording, flagged));
+  const rows = new ExportRows(recording.channels.map((channel) => store.partsOf(channel.id)));
   const notes = notesOf(store, recording);
-  let piece = '';
-  let lines = 0;
-  for (const row of merged(channels, notes)) {
-    piece += secondsText(row.t);
-    for (let k = 0; k < channels.length; k++)
-      piece += sampleFields(channels[k]!, row.samples[k]!, flagged[k]!);
-    piece += row.note === null ? ',\n' : `,${quoted(JSON.stringify(row.note))}\n`;
-    if (++lines % LINES_A_PIECE !== 0) continue;
-    yield piece;
-    piece = '';
+  const none = new Int32Array(flagged.length).fill(-1);
+  // The recording's own cell shares the first sample's line; every other note has a line to itself.
+  let self: string | null = cellText({ recording: selfOf(recording) });
+  let nextNote = 0;
+  const line = (t: number, at: Int32Array, cell: string | null) => {
+    out.seconds(t);
+    for (let k = 0; k < at.length; k++) sampleFields(out, rows.pieces[k]!, at[k]!, flagged[k]!);
+    out.byte(COMMA);
+    if (cell !== null) out.text(cell);
+    out.byte(LF);
+  };
+  if (rows.t === Infinity) {
+    line(0, none, self);
+    self = null;
   }
-  yield piece;
+  for (;;) {
+    // Notes stand before the samples of their time, except for the first line.
+    while (self === null && nextNote < notes.length && notes[nextNote]!.t <= rows.t) {
+      const { t, cell } = notes[nextNote++]!;
+      line(t, none, cellText(cell));
+    }
+    if (rows.t === Infinity) break;
+    rows.take();
+    line(rows.t, rows.at, self);
+    self = null;
+    rows.findNext();
+    if (out.isFull) yield out.take();
+  }
+  yield out.take();
 }
 
-function headerLine(recording: Recording, flagged: readonly boolean[]): string {
+/** The columns' names, one a channel: current_A, current2_A, voltage_V. */
+export function columnNames({ channels }: Recording): string[] {
   const seen = new Map<string, number>();
-  const names = recording.channels.map(({ quantity }) => {
+  return channels.map(({ quantity }) => {
     const n = (seen.get(quantity) ?? 0) + 1;
     seen.set(quantity, n);
     const [word, unit] = HEADER[quantity].split('_');
     return n === 1 ? HEADER[quantity] : `${word}${n}_${unit}`;
   });
-  const columns = names.flatMap((name, k) => (flagged[k] ? [name, `${name} flags`] : [name]));
-  return ['time_s', ...columns, CSV_RECORD_COLUMN].join(',') + '\n';
 }
 
-interface Note {
-  readonly t: number;
-  readonly cell: CsvCell;
-}
-
-/** What the recording says besides samples: itself first, then gaps and events by time. */
-function notesOf(store: Store, recording: Recording): Note[] {
+/** What an exported recording says of itself. */
+export function selfOf({ channels, ...recording }: Recording): CsvRecording {
   const { title, startedAt, zone, durationMs, provenance } = recording;
-  const channels = recording.channels.map(({ id: _id, samples: _samples, ...input }) => input);
+  const inputs = channels.map(({ id: _id, samples: _samples, ...input }) => input);
+  return { title, startedAt, zone, durationMs, provenance, channels: inputs };
+}
+
+export interface Note {
+  readonly t: number;
+  readonly cell: Exclude<CsvCell, { recording: unknown }>;
+}
+
+/** Gaps and events by time. */
+export function notesOf(store: Store, recording: Recording): Note[] {
   const gaps = store.listGaps(recording.id).map(({ channelId, ...gap }) => ({
     t: gap.startMs,
     cell: { gap: { ...gap, channel: recording.channels.findIndex((c) => c.id === channelId) } },
   }));
   const events = store.listEvents(recording.id).map((event) => ({ t: event.atMs, cell: { event } }));
-  const self = { recording: { title, startedAt, zone, durationMs, provenance, channels } };
-  return [{ t: -Infinity, cell: self }, ...[...gaps, ...events].sort((a, b) => a.t - b.t)];
+  return [...gaps, ...events].sort((a, b) => a.t - b.t);
 }
 
-interface Row {
-  t: number;
-  /** For each channel the sample's place, or -1. */
-  readonly samples: Int32Array;
-  note: CsvCell | null;
-}
-
-/**
- * Rows in the order of time, one object used again and again; each channel keeps its own order, so times that
- * went back stay as they were.
- */
-function* merged(channels: readonly SampleColumns[], notes: readonly Note[]): Generator<Row> {
-  const next = new Int32Array(channels.length);
-  const row: Row = { t: 0, samples: new Int32Array(channels.length), note: null };
-  let nextNote = 0;
-  for (;;) {
-    let t = Infinity;
-    for (let k = 0; k < channels.length; k++)
-      if (next[k]! < channels[k]!.length) t = Math.min(t, channels[k]!.t[next[k]!]!);
-    const note = nextNote < notes.length && notes[nextNote]!.t <= t ? notes[nextNote++]! : null;
-    if (t === Infinity && note === null) return;
-    // The recording's own cell shares the first sample's line; every other note has a line to itself.
-    const alone = note !== null && (note.t > -Infinity || t === Infinity);
-    for (let k = 0; k < channels.length; k++) {
-      const here = !alone && next[k]! < channels[k]!.length && Object.is(channels[k]!.t[next[k]!], t);
-      row.samples[k] = here ? next[k]!++ : -1;
-    }
-    row.t = alone ? (note.t > -Infinity ? note.t : 0) : t;
-    row.note = note?.cell ?? null;
-    yield row;
-  }
+function headerLine(recording: Recording, flagged: readonly boolean[]): string {
+  const columns = columnNames(recording).flatMap((name, k) =>
+    flagged[k] ? [name, `${name} flags`] : [name],
+  );
+  return ['time_s', ...columns, CSV_RECORD_COLUMN].join(',') + '\n';
 }
 
 /** The fields of one channel, each with the comma before it. */
-function sampleFields(c: SampleColumns, i: number, flagged: boolean): string {
-  if (i < 0) return flagged ? ',,' : ',';
+function sampleFields(out: ByteText, c: SampleColumns, i: number, flagged: boolean): void {
+  out.byte(COMMA);
+  if (i < 0) {
+    if (flagged) out.byte(COMMA);
+    return;
+  }
   const [counts, scale, flags] = [c.counts[i]!, c.scale[i]!, c.flags[i]!];
-  if (!flagged) return `,${numberText(counts, scale)}`;
-  return `,${isLive(flags) ? numberText(counts, scale) : ''},${flagsText(counts, scale, flags)}`;
+  if (flags === 0 || isLive(flags)) out.number(counts, scale);
+  if (!flagged) return;
+  out.byte(COMMA);
+  const words = flagsText(counts, scale, flags);
+  if (words !== '') out.text(words);
 }
 
-function quoted(text: string): string {
-  return `"${text.replaceAll('"', '""')}"`;
+function cellText(cell: CsvCell): string {
+  return `"${JSON.stringify(cell).replaceAll('"', '""')}"`;
 }

@@ -141,6 +141,9 @@ describe('export', () => {
 
     expect(await run('export', id, '--format', 'csv', '-o', 'b.csv')).toEqual({ code: 0, out: '', err: '' });
     expect(read('b.csv').toString()).toBe(out);
+    expect(await run('export', id, '-o', 'b.parquet')).toEqual({ code: 0, out: '', err: '' });
+    expect(read('b.parquet').subarray(0, 4).toString()).toBe('PAR1');
+    expectRefused(await run('export', id, '--format', 'parquet'), /-o FILE/);
     await run('export', id, '-o', 'b.csv.gz');
     expect(gunzipSync(read('b.csv.gz')).toString()).toBe(out);
 

@@ -33,8 +33,8 @@ const bits = (c: SampleColumns) => [
 ];
 
 function again(id: string): Recording {
-  const text = [...exportCsv(store, id)].join('');
-  return importCsvFile(store, new TextEncoder().encode(text), { name: 'again.csv', caseId: null });
+  const text = Buffer.concat([...exportCsv(store, id)]);
+  return importCsvFile(store, text, { name: 'again.csv', caseId: null });
 }
 
 function record(
