@@ -33,3 +33,20 @@ export function hexOf(bytes: Iterable<number>): string {
 export function bytesOf(hex: string): Uint8Array {
   return Uint8Array.from({ length: hex.length / 2 }, (_, i) => parseInt(hex.slice(2 * i, 2 * i + 2), 16));
 }
+
+export function union(a: Bits, b: Bits): Bits {
+  const masks = new Map<number, number>();
+  for (const { at, mask } of [...a, ...b]) masks.set(at, (masks.get(at) ?? 0) | mask);
+  return [...masks].map(([at, mask]) => ({ at, mask }));
+}
+
+export function without(a: Bits, b: Bits): Bits {
+  return a.flatMap(({ at, mask }) => {
+    const rest = mask & ~(b.find((x) => x.at === at)?.mask ?? 0);
+    return rest === 0 ? [] : [{ at, mask: rest }];
+  });
+}
+
+export function overlaps(a: Bits, b: Bits): boolean {
+  return a.some((x) => b.some((y) => x.at === y.at && (x.mask & y.mask) !== 0));
+}

@@ -87,6 +87,11 @@ export const meterDescriptionSchema = z.strictObject({
   fixed: z.strictObject({ bits, is: hex }),
   modes: z.strictObject({ bits, rows: z.array(mode).min(1).max(64) }),
   value,
+  /** The same figure elsewhere in the frame: by row of `modes` its own power of ten, null where it is not known. */
+  copies: z
+    .array(z.strictObject({ value, exponents: z.array(z.int().min(-15).max(12).nullable()).max(64) }))
+    .max(4)
+    .default([]),
   sign: z.strictObject({ bits, plus: hex, minus: hex }).nullable(),
   /** Each a state of the display in which its figure is no live value. */
   flags: z

@@ -1,5 +1,5 @@
 import { FLAG } from '../core/reading.ts';
-import { codeAt, unmasked } from './bits.ts';
+import { codeAt, overlaps, union, unmasked } from './bits.ts';
 import type { Bits, MeterDescription } from './description.ts';
 import { unitText } from './display.ts';
 import type { Example, Lesson, ShownMode } from './examples.ts';
@@ -38,9 +38,15 @@ const REPEATS_FOR_STRAY = 5;
  * Explains the bits around the value by what the display showed: each must follow the mode (unit and point), the
  * sign, a flag or over-range; octets that change while the display shows the same are left alone.
  * @param taken octets of the checksum
+ * @param explained bits whose meaning is known already: copies of the value, registers
  */
-export function analyse(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): Analysis {
-  const view = look(lesson, h, taken);
+export function analyse(
+  lesson: Lesson,
+  h: Hypothesis,
+  taken: ReadonlySet<number>,
+  explained: Bits = [],
+): Analysis {
+  const view = look(lesson, h, taken, explained);
   const doubts: Doubt[] = [];
   const modeBits = separating(lesson, h, view, doubts);
   if (!modeBits) {
@@ -89,9 +95,9 @@ interface View {
   readonly repeats: number;
 }
 
-function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>): View {
+function look(lesson: Lesson, h: Hypothesis, taken: ReadonlySet<number>, explained: Bits): View {
   const frames = lesson.figures.map((e) => unmasked(e.frame, h.mask));
-  const value = new Map(bitsOf(h.field).map(({ at, mask }) => [at, mask]));
+  const value = new Map(union(bitsOf(h.field), explained).map(({ at, mask }) => [at, mask]));
   const states = new Map<string, number[]>();
   lesson.figures.forEach((e, i) => {
     const state = e.mode < 0 ? `alone ${i}` : `${e.mode} ${e.glance.flags} ${e.glance.negative}`;
@@ -178,10 +184,6 @@ function gather(bits: readonly Bit[]): Bits {
   return [...masks].map(([at, mask]) => ({ at, mask })).sort((a, b) => a.at - b.at);
 }
 
-function overlap(a: Bits, b: Bits): boolean {
-  return a.some((x) => b.some((y) => x.at === y.at && x.mask & y.mask));
-}
-
 /** The bits that follow the mode, if they tell apart all modes that are read differently. */
 function separating(lesson: Lesson, h: Hypothesis, view: View, doubts: Doubt[]): Bits | null {
   const labels = lesson.figures.map((e) => (e.mode < 0 ? null : String(e.mode)));
@@ -223,6 +225,8 @@ function signBits(
   modeBits: Bits,
   doubts: Doubt[],
 ): MeterDescription['sign'] | 'missing' {
+  // Text that writes its minus itself is not turned by anything else.
+  if (h.field.kind === 'text' && !h.magnitude) return null;
   const minus = lesson.figures.findIndex((e) => e.counts < 0);
   const plus = lesson.figures.findIndex((e) => e.counts > 0);
   if (minus < 0) return null;
@@ -233,7 +237,7 @@ function signBits(
   }
   const labels = lesson.figures.map((e) => (e.counts === 0 ? null : e.counts < 0 ? '-' : '+'));
   let bits = gather(view.clean.filter((b) => follows(b, view.frames, labels)));
-  const confounded = overlap(bits, modeBits);
+  const confounded = overlaps(bits, modeBits);
   if (!h.magnitude && (bits.length === 0 || confounded)) return null;
   if (bits.length === 0) {
     bits = gather(view.stray.filter((b) => follows(b, view.frames, labels)));
@@ -262,7 +266,7 @@ function flagBits(lesson: Lesson, view: View, modeBits: Bits, doubts: Doubt[]): 
     const labels = lesson.figures.map((e) => String(has(e)));
     let bits = gather(view.clean.filter((b) => follows(b, view.frames, labels)));
     if (bits.length === 0) bits = gather(view.stray.filter((b) => follows(b, view.frames, labels)));
-    else if (overlap(bits, modeBits)) {
+    else if (overlaps(bits, modeBits)) {
       const unit = unitText(lesson.modes[Math.max(0, lesson.figures[on]!.mode)]!.unit);
       doubts.push({
         sentence: `${word} came only together with a change of unit or point.`,
@@ -309,7 +313,7 @@ function overloadRules(
     return [];
   }
   // Sign and flag bits must stand as they did: what they would mean beside over-range was not shown.
-  const beside = view.clean.filter((b) => !overlap([b], modeBits));
+  const beside = view.clean.filter((b) => !overlaps([b], modeBits));
   const merged = gather([...flagged, ...(useValue ? value : []), ...beside]);
   const only = new Set(lesson.modes.map((m) => m.unit.quantity));
   const rules = lesson.overloads.map((e, i) => ({

@@ -1,5 +1,5 @@
 import { DriverError } from '../core/errors.ts';
-import { FLAG, FLOAT32, FLOAT64, type Quantity, type Reading } from '../core/reading.ts';
+import { FLAG, FLOAT32, FLOAT64, valueOf, type Quantity, type Reading } from '../core/reading.ts';
 import { bytesOf, codeAt, unmasked } from './bits.ts';
 import { checksumOf, storedChecksum } from './checksum.ts';
 import type { Bits, MeterDescription, ValueField } from './description.ts';
@@ -39,10 +39,41 @@ export function readFrame(meter: MeterDescription, bytes: Uint8Array): Reading |
     if (readSwitch(frame, f.bits, f.off, f.on)) flags |= FLAG[f.flag];
   }
   const { counts, exponent } = readNumber(meter, frame);
+  const row = meter.modes.rows.indexOf(mode);
+  const figure = { digits: counts, exponent: exponent + mode.exponent };
+  for (const copy of meter.copies) {
+    const own = copy.exponents[row] ?? null;
+    if (own !== null && !agree(meter.value, figure, copy.value, copyOf(copy.value, frame, own)))
+      throw new DriverError('bad-field', 'The two figures in the frame contradict each other.');
+  }
   if (Math.abs(counts) * 10 ** exponent >= mode.limit) {
     throw new DriverError('bad-field', 'The figure has more digits than the display.');
   }
   return { quantity: mode.quantity, ...scaled(meter.value, counts, exponent, mode.exponent), flags };
+}
+
+interface Figure {
+  readonly digits: number;
+  readonly exponent: number;
+}
+
+function copyOf(field: ValueField, frame: Uint8Array, exponent: number): Figure | null {
+  const raw = decodeValue(field, frame);
+  if (raw === null || typeof raw === 'string' || isEndCode(field, raw.digits)) return null;
+  return { digits: raw.digits, exponent: raw.exponent + exponent };
+}
+
+/** Equal but for sign, and for digits that the coarser of the two does not have. */
+function agree(aField: ValueField, a: Figure, bField: ValueField, b: Figure | null): boolean {
+  if (b === null) return false;
+  const [x, y] = [a, b].map(({ digits, exponent }) => Math.abs(valueOf(digits, exponent))) as [
+    number,
+    number,
+  ];
+  const place = (field: ValueField, { exponent }: Figure) => (field.kind === 'float32' ? 0 : 10 ** exponent);
+  const [p, q] = [place(aField, a), place(bField, b)];
+  const float = p === 0 || q === 0 ? 1e-6 * x : 1e-9 * x;
+  return Math.abs(x - y) <= float + (p === q ? 0 : Math.max(p, q) * (1 - 1e-6));
 }
 
 function beyond(quantity: Quantity): Reading {

@@ -1,6 +1,6 @@
-import { bytesOf, codeAt, hexOf, unmasked } from './bits.ts';
+import { bytesOf, codeAt, hexOf, union, unmasked, without } from './bits.ts';
 import type { Bits } from './description.ts';
-import type { Example, Lesson } from './examples.ts';
+import type { Lesson } from './examples.ts';
 import type { Hypothesis } from './hypothesis.ts';
 import { crossed, generator } from './probe.ts';
 import { bitsOf, decodeValue } from './value.ts';
@@ -63,28 +63,16 @@ export function disagreement(
 }
 
 /**
- * Whether two fields are copies of one figure. A maximum, a minimum or an average would have parted from it once
- * figures both fell and rose in one mode.
- */
-export function areCopies(lesson: Lesson, a: Hypothesis, b: Hypothesis): boolean {
-  if (overlaps(bitsOf(a.field), bitsOf(b.field))) return false;
-  let fell = false;
-  let rose = false;
-  lesson.figures.forEach((later, j) =>
-    lesson.figures.slice(0, j).forEach((earlier: Example) => {
-      if (earlier.mode < 0 || earlier.mode !== later.mode) return;
-      fell ||= later.counts < earlier.counts;
-      rose ||= later.counts > earlier.counts;
-    }),
-  );
-  return fell && rose;
-}
-
-/**
  * Whether `wide` only adds digits that the display does not show to what `narrow` reads. "cut": the display cuts
  * them off, so `narrow` reads just what is shown. "open": the glances do not tell cutting from rounding yet.
+ * @param still bits that the description holds to what was shown: digits there never come to be rounded up
  */
-export function refines(lesson: Lesson, narrow: Hypothesis, wide: Hypothesis): 'no' | 'open' | 'cut' {
+export function refines(
+  lesson: Lesson,
+  narrow: Hypothesis,
+  wide: Hypothesis,
+  still: Bits,
+): 'no' | 'open' | 'cut' {
   if (wide.scale.hidden <= narrow.scale.hidden) return 'no';
   const rests = new Set<number>();
   const inModes = new Set<string>();
@@ -107,8 +95,9 @@ export function refines(lesson: Lesson, narrow: Hypothesis, wide: Hypothesis): '
   }
   // Digits that hardly change whatever the figure, or follow the mode, are none.
   const modes = new Set(lesson.figures.filter((e) => e.counts !== 0).map((e) => e.mode)).size;
-  const still = (inModes.size === modes && figures - modes >= 3) || (rests.size === 2 && figures >= 6);
-  return seen || still ? 'cut' : 'open';
+  const idle = (inModes.size === modes && figures - modes >= 3) || (rests.size === 2 && figures >= 6);
+  const held = without(without(bitsOf(wide.field), bitsOf(narrow.field)), still).length === 0;
+  return seen || idle || held ? 'cut' : 'open';
 }
 
 function ownExponent(h: Hypothesis, frame: Uint8Array): number {
@@ -169,21 +158,4 @@ export function withFixed(
     bits: sorted.map(([at, { mask }]) => ({ at, mask })),
     is: hexOf(sorted.map(([, { is }]) => is)),
   };
-}
-
-function union(a: Bits, b: Bits): Bits {
-  const masks = new Map<number, number>();
-  for (const { at, mask } of [...a, ...b]) masks.set(at, (masks.get(at) ?? 0) | mask);
-  return [...masks].map(([at, mask]) => ({ at, mask }));
-}
-
-function without(a: Bits, b: Bits): Bits {
-  return a.flatMap(({ at, mask }) => {
-    const rest = mask & ~(b.find((x) => x.at === at)?.mask ?? 0);
-    return rest === 0 ? [] : [{ at, mask: rest }];
-  });
-}
-
-function overlaps(a: Bits, b: Bits): boolean {
-  return a.some((x) => b.some((y) => x.at === y.at && (x.mask & y.mask) !== 0));
 }

@@ -1,5 +1,13 @@
-import { hexOf, unmasked } from './bits.ts';
-import { METER_SCHEMA, meterDescriptionSchema, type Checksum, type MeterDescription } from './description.ts';
+import { hexOf, union, unmasked, without } from './bits.ts';
+import { areCopies, bitsOfAll, checkedCopies, copyRules, withCopies } from './copies.ts';
+import {
+  METER_SCHEMA,
+  meterDescriptionSchema,
+  type Bits,
+  type Checksum,
+  type MeterDescription,
+  type ValueField,
+} from './description.ts';
 import { figureText, prepare, type Lesson } from './examples.ts';
 import { plainFields } from './fields.ts';
 import { findChecksums, isUsual, type FoundChecksum } from './findChecksum.ts';
@@ -7,7 +15,8 @@ import { holds, isSure, tryField, type Hypothesis } from './hypothesis.ts';
 import { keyHypotheses, maskHypotheses } from './masks.ts';
 import { analyse, type Analysis, type Doubt } from './modes.ts';
 import { mismatch } from './proof.ts';
-import { areCopies, disagreement, refines, unproven, withFixed } from './rivals.ts';
+import { registerBits } from './registers.ts';
+import { disagreement, refines, unproven, withFixed } from './rivals.ts';
 import { segmentHypotheses } from './segments.ts';
 import { bitsOf } from './value.ts';
 import { widerGlance } from './advice.ts';
@@ -55,6 +64,8 @@ export function teach(glances: readonly TeachingGlance[]): TeachResult {
 interface Survivor {
   readonly h: Hypothesis;
   readonly analysis: Extract<Analysis, { ok: true }>;
+  /** Octets of the checksum. */
+  readonly taken: ReadonlySet<number>;
 }
 
 const reader = ({ h, analysis }: Survivor) => ({ h, modeBits: analysis.around.modes.bits });
@@ -118,8 +129,9 @@ function explain(
     return known;
   };
   for (const h of [...candidates].sort((a, b) => a.cost - b.cost)) {
-    const analysis = analyse(lesson, h, takenFor(h));
-    if (analysis.ok) survivors.push({ h, analysis });
+    const taken = takenFor(h);
+    const analysis = analyse(lesson, h, taken);
+    if (analysis.ok) survivors.push({ h, analysis, taken });
     else reasons.add(analysis.sentence);
     if (survivors.length >= MOST_RIVALS) break;
   }
@@ -147,27 +159,38 @@ function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult 
   // A field too narrow for the display's digits is no rival of one that is wide enough.
   const wide = survivors.filter((s) => holds(s.h, lesson));
   const rivals = wide.length > 0 ? wide : [...survivors];
-  // Of two that differ only in digits beyond the display's, the one that reads what is shown.
-  rivals.sort((a, b) => a.h.scale.hidden - b.h.scale.hidden || a.h.cost - b.h.cost);
-  const best = rivals.find((s) => isSure(s.h)) ?? rivals[0]!;
+  // Of two that differ only in digits beyond the display's, the one that reads what is shown; of two that read the
+  // same, the one that explains more of the frame, and rather one that needs no code for its decimal point.
+  rivals.sort(
+    (a, b) =>
+      a.h.scale.hidden - b.h.scale.hidden ||
+      a.analysis.doubts.length - b.analysis.doubts.length ||
+      Number(hasOwnPoint(b.h.field)) - Number(hasOwnPoint(a.h.field)) ||
+      a.h.cost - b.h.cost,
+  );
+  const first = rivals.find((s) => isSure(s.h)) ?? rivals[0]!;
   const copies: Hypothesis[] = [];
+  const beyond: Hypothesis[] = [];
   const groups: { s: Survivor; at: string }[] = [];
   for (const s of rivals) {
-    if (s === best) continue;
-    const apart = disagreement(lesson, reader(best), reader(s));
-    if (!apart || refines(lesson, best.h, s.h) === 'cut') continue;
-    if (areCopies(lesson, best.h, s.h)) {
+    if (s === first) continue;
+    const apart = disagreement(lesson, reader(first), reader(s));
+    if (areCopies(lesson, first.h, s.h)) {
       copies.push(s.h);
       continue;
     }
+    const cut = refines(lesson, first.h, s.h, heldStill(first)) === 'cut';
+    if (cut && hasTextBeyond(lesson, first.h, s.h)) beyond.push(s.h);
+    if (!apart || cut) continue;
     if (groups.some((g) => !disagreement(lesson, reader(g.s), reader(s)))) continue;
     groups.push({ s, at: figureText(apart.value, lesson.modes[apart.mode]!) });
   }
   const fits = groups.length + 1;
   const alike = rivals
     .map((s) => s.h)
-    .filter((h) => h !== best.h && !copies.includes(h) && refines(lesson, best.h, h) === 'no');
-  const description = describe(lesson, best, alike, checksum);
+    .filter((h) => h !== first.h && !copies.includes(h) && refines(lesson, first.h, h, []) === 'no');
+  const { best, rules } = explained(lesson, first, checkedCopies(first.h, copies), bitsOfAll(beyond));
+  const description = describe(lesson, best, rules, alike, checksum);
   const doubts: Doubt[] = [...best.analysis.doubts, ...unseenDigits(best.h)];
   if (groups.length > 0) {
     doubts.unshift({
@@ -215,9 +238,51 @@ function conclude(lesson: Lesson, { survivors, checksum }: Search): TeachResult 
   };
 }
 
+/** The same, once its copies and registers are known for what they are. */
+function explained(
+  lesson: Lesson,
+  { h, analysis, taken }: Survivor,
+  copies: readonly Hypothesis[],
+  beyond: Bits,
+): { readonly best: Survivor; readonly rules: MeterDescription['copies'] } {
+  const known = union(without(beyond, bitsOf(h.field)), registerBits(lesson, h, taken));
+  for (let count = copies.length; count >= 0; count--) {
+    const some = copies.slice(0, count);
+    const own = withCopies(h, some);
+    const again = analyse(lesson, own, taken, union(bitsOfAll(some), known));
+    const rules = again.ok ? copyRules(lesson, own, some, again.around.modes) : null;
+    if (again.ok && rules) return { best: { h: own, analysis: again, taken }, rules };
+  }
+  return { best: { h, analysis, taken }, rules: [] };
+}
+
+const FEWEST_LAST_DIGITS = 3;
+
+/** Whether `wide` is the same text with a digit more than the display shows: an octet that took several digits. */
+function hasTextBeyond(lesson: Lesson, narrow: Hypothesis, wide: Hypothesis): boolean {
+  const [a, b] = [narrow.field, wide.field];
+  if (a.kind !== 'text' || b.kind !== 'text' || a.at !== b.at || b.length <= a.length) return false;
+  const last = b.at + b.length - 1;
+  return new Set(lesson.figures.map((e) => e.frame[last])).size >= FEWEST_LAST_DIGITS;
+}
+
+/** A number that says itself where its decimal point is. */
+function hasOwnPoint({ kind }: ValueField): boolean {
+  return kind === 'text' || kind === 'sfloat' || kind === 'float' || kind === 'float32';
+}
+
+/** Bits that a description keeps to the states that were shown. */
+function heldStill({ analysis: { around } }: Survivor): Bits {
+  return [around.fixed, around.modes, around.sign, ...around.flags].reduce<Bits>(
+    (bits, part) => union(bits, part?.bits ?? []),
+    [],
+  );
+}
+
 function describe(
   lesson: Lesson,
   { h, analysis }: Survivor,
+  copies: MeterDescription['copies'],
   alike: readonly Hypothesis[],
   checksum: FoundChecksum | null,
 ): MeterDescription {
@@ -234,6 +299,7 @@ function describe(
     ...around,
     fixed: withFixed(around.fixed, unproven(lesson, h, alike), first),
     value: h.field,
+    copies,
   } satisfies MeterDescription);
 }
 

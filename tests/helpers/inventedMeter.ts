@@ -1,20 +1,15 @@
+import { BESIDE, besideBlocks } from './inventedBeside.ts';
+import { sumOf } from './inventedSums.ts';
+import {
+  FAMILIES,
+  PREFIX,
+  valueBlock,
+  type Block,
+  type Family,
+  type InventedMode,
+  type MeterState,
+} from './inventedValue.ts';
 import { Random } from './random.ts';
-
-/** What a meter measures at one moment. */
-export interface MeterState {
-  readonly mode: number;
-  /** In the last digit that it sends, which may be finer than the last that it shows; with sign. */
-  readonly raw: number;
-  readonly overload: boolean;
-  readonly hold: boolean;
-}
-
-export interface InventedMode {
-  readonly unit: 'V' | 'mV' | 'A' | 'mA' | 'µA' | 'kΩ';
-  readonly decimals: number;
-}
-
-export const PREFIX = { V: 0, mV: -3, A: 0, mA: -3, µA: -6, kΩ: 3 } as const;
 
 /** A meter that exists nowhere: an encoding drawn at random, with its own encoder. */
 export interface InventedMeter {
@@ -36,24 +31,6 @@ export interface InventedMeter {
   /** Value sent, in V or A. */
   value(state: MeterState): number;
 }
-
-type Block = { size: number; write: (out: Uint8Array, at: number, s: MeterState) => void };
-
-export const FAMILIES = [
-  'int8',
-  'int16',
-  'int24',
-  'int32',
-  'bcd',
-  'unpacked',
-  'ascii',
-  'text',
-  'sfloat',
-  'float',
-  'float32',
-  'segments',
-] as const;
-type Family = (typeof FAMILIES)[number];
 
 const MODE_SETS: readonly (readonly InventedMode[])[] = [
   [{ unit: 'V', decimals: 2 }],
@@ -188,44 +165,8 @@ export function inventMeter(seed: number): InventedMeter {
       },
     });
   }
-  const noise = r.pick([
-    'none',
-    'none',
-    'none',
-    'counter',
-    'random',
-    'bar',
-    'time',
-    'copy',
-    'largest',
-  ] as const);
-  let counter = int(0, 255);
-  if (noise === 'counter')
-    blocks.push({ size: 1, write: (out, at) => (out[at] = counter = (counter + int(1, 40)) & 255) });
-  if (noise === 'random') blocks.push({ size: 1, write: (out, at) => (out[at] = int(0, 255)) });
-  if (noise === 'bar') {
-    blocks.push({ size: 1, write: (out, at, s) => (out[at] = Math.floor((Math.abs(shown(s)) / top) * 40)) });
-  }
-  let time = int(0, 60_000);
-  if (noise === 'time') {
-    blocks.push({
-      size: 3,
-      write: (out, at) => {
-        time += int(2000, 20_000);
-        out.set([time & 255, (time >> 8) & 255, (time >> 16) & 255], at);
-      },
-    });
-  }
-  let largest = -Infinity;
-  if (noise === 'copy' || noise === 'largest') {
-    blocks.push({
-      size: 4,
-      write: (out, at, s) => {
-        largest = noise === 'copy' ? s.raw : Math.max(largest, s.raw);
-        new DataView(out.buffer).setInt32(at, largest);
-      },
-    });
-  }
+  const noise = r.pick(BESIDE);
+  blocks.push(...besideBlocks(noise, int, top, (state) => shown(state)));
   for (let i = int(0, 3); i > 0; i--) {
     const filler = chance(0.4) ? 0 : int(0, 255);
     blocks.push({ size: 1, write: (out, at) => (out[at] = filler) });
@@ -237,7 +178,7 @@ export function inventMeter(seed: number): InventedMeter {
     return s.raw < 0 && counts > 0 ? -counts : counts;
   };
   const exponentOf = (s: MeterState) => PREFIX[modes[s.mode]!.unit] - modes[s.mode]!.decimals - hidden;
-  blocks.push(valueBlock());
+  blocks.push(valueBlock({ family, modes, top, hidden, signKind, overloadByFlag, random: r, exponentOf }));
 
   // Shuffle, add header, checksum and trailer.
   for (let i = blocks.length - 1; i > 0; i--) {
@@ -313,202 +254,4 @@ export function inventMeter(seed: number): InventedMeter {
       return out.map((octet, i) => octet ^ keys[i]!);
     },
   };
-
-  function valueBlock(): Block {
-    const little = chance(0.5);
-    const put = (out: Uint8Array, at: number, octets: number[]) =>
-      out.set(little ? [...octets].reverse() : octets, at);
-    const special = (s: MeterState) => s.overload && !overloadByFlag;
-    const frozen = int(0, Math.min(top, 90)); // what a meter that flags over-range leaves in the figure
-    const figure = (s: MeterState) => (s.overload ? frozen : s.raw);
-    if (family.startsWith('int')) {
-      const octets = { int8: 1, int16: 2, int24: 3, int32: 4 }[family as 'int8'];
-      return {
-        size: octets,
-        write: (out, at, s) => {
-          const span = 2n ** BigInt(8 * octets);
-          const v = BigInt(figure(s));
-          let code: bigint;
-          if (special(s))
-            code = signKind === 'unsigned' || signKind === 'offset' ? span - 1n : span / 2n - 1n;
-          else if (signKind === 'unsigned') code = v < 0n ? -v : v;
-          else if (signKind === 'twos') code = BigInt.asUintN(8 * octets, v);
-          else if (signKind === 'magnitude') code = v < 0n ? span / 2n - v : v;
-          else code = v + span / 2n;
-          put(
-            out,
-            at,
-            code
-              .toString(16)
-              .padStart(2 * octets, '0')
-              .match(/../g)!
-              .map((h) => parseInt(h, 16)),
-          );
-        },
-      };
-    }
-    const width = String(top).length;
-    const digitsOf = (s: MeterState) => String(Math.abs(figure(s))).padStart(width, '0');
-    if (family === 'bcd') {
-      const octets = Math.ceil(width / 2) + (chance(0.2) ? 1 : 0);
-      const swapped = chance(0.3);
-      return {
-        size: octets,
-        write: (out, at, s) => {
-          const text = special(s) ? 'f'.repeat(2 * octets) : digitsOf(s).padStart(2 * octets, '0');
-          const pairs = text.match(/../g)!.map((p) => parseInt(swapped ? p[1]! + p[0]! : p, 16));
-          put(out, at, pairs);
-        },
-      };
-    }
-    if (family === 'unpacked' || family === 'ascii') {
-      const high = family === 'ascii' ? 3 : int(0, 15);
-      return {
-        size: width,
-        write: (out, at, s) => {
-          const text = special(s) ? 'a'.repeat(width) : digitsOf(s);
-          const octets = [...text].map((d) => (high << 4) | parseInt(d, 16));
-          if (family === 'ascii') out.set(octets, at);
-          else put(out, at, octets);
-        },
-      };
-    }
-    if (family === 'text') {
-      const plus = r.pick(['+', ' ']);
-      const pad = r.pick(['0', ' ']);
-      const w = width + hidden + 2;
-      return {
-        size: w,
-        write: (out, at, s) => {
-          const decimals = modes[s.mode]!.decimals + hidden;
-          const number = (Math.abs(figure(s)) / 10 ** decimals).toFixed(decimals);
-          const text = special(s) ? ' OL'.padEnd(w) : (s.raw < 0 ? '-' : plus) + number.padStart(w - 1, pad);
-          out.set(
-            [...text].map((c) => c.charCodeAt(0)),
-            at,
-          );
-        },
-      };
-    }
-    if (family === 'float32') {
-      const inBase = chance(0.6);
-      return {
-        size: 4,
-        write: (out, at, s) => {
-          const prefix = PREFIX[modes[s.mode]!.unit];
-          const view = new DataView(new ArrayBuffer(4));
-          const value = figure(s) * 10 ** (exponentOf(s) - (inBase ? 0 : prefix));
-          view.setFloat32(0, special(s) ? NaN : value);
-          put(out, at, [...new Uint8Array(view.buffer)]);
-        },
-      };
-    }
-    if (family === 'sfloat' || family === 'float') {
-      const octets = family === 'sfloat' ? 2 : 4;
-      const mantissaBits = family === 'sfloat' ? 12 : 24;
-      return {
-        size: octets,
-        write: (out, at, s) => {
-          const bits = (n: number, width: number) =>
-            BigInt.asUintN(width, BigInt(n)).toString(2).padStart(width, '0');
-          const text = special(s)
-            ? bits(0, 8 * octets - mantissaBits) + bits(2 ** (mantissaBits - 1) - 1, mantissaBits)
-            : bits(exponentOf(s), 8 * octets - mantissaBits) + bits(figure(s), mantissaBits);
-          put(
-            out,
-            at,
-            text.match(/.{8}/g)!.map((b) => parseInt(b, 2)),
-          );
-        },
-      };
-    }
-    // Segments: a permutation of a to g and the point over the bits of a digit's octet.
-    const lamps = ['abcdef', 'bc', 'abdeg', 'abcdg', 'bcfg', 'acdfg', 'acdefg', 'abc', 'abcdefg', 'abcdfg'];
-    if (chance(0.2)) lamps[6] = 'cdefg';
-    if (chance(0.2)) lamps[7] = 'abcf';
-    if (chance(0.2)) lamps[9] = 'abcfg';
-    const order = [...'abcdefgp'];
-    for (let i = 7; i > 0; i--) {
-      const j = int(0, i);
-      [order[i], order[j]] = [order[j]!, order[i]!];
-    }
-    const layout = r.pick(['octet', 'straddle', 'low'] as const);
-    const dark = chance(0.3);
-    const spare = int(0, 15);
-    return {
-      size: layout === 'octet' ? width : layout === 'straddle' ? width + 1 : 2 * width,
-      write: (out, at, s) => {
-        const shown = special(s) ? 'OL'.padStart(width) : digitsOf(s);
-        const leading = Math.max(
-          0,
-          width - Math.max(modes[s.mode]!.decimals + 1, String(Math.abs(figure(s))).length),
-        );
-        [...shown].forEach((c, j) => {
-          const blank = c === ' ' || (dark && !special(s) && j < leading);
-          const lit = blank ? '' : c === 'O' ? lamps[0]! : c === 'L' ? 'def' : lamps[Number(c)]!;
-          let code = 0;
-          for (const lamp of lit) code |= 1 << order.indexOf(lamp);
-          // The point after the digit before the decimals.
-          if (!special(s) && width - 1 - j === modes[s.mode]!.decimals) code |= 1 << order.indexOf('p');
-          if (layout === 'octet') out[at + j] = code;
-          else if (layout === 'low') {
-            out[at + 2 * j] = (((2 * j + 1) << 4) & 0xf0) | (code >> 4);
-            out[at + 2 * j + 1] = (((2 * j + 2) << 4) & 0xf0) | (code & 15);
-          } else {
-            out[at + j] = (out[at + j]! & 0xf0) | (code >> 4);
-            out[at + j + 1] = ((code & 15) << 4) | (j === width - 1 ? spare : 0);
-          }
-        });
-      },
-    };
-  }
-
-  function sumOf(kind: string, octets: readonly number[]): number {
-    const total = octets.reduce((a, b) => a + b, 0);
-    switch (kind) {
-      case 'sum':
-        return total % 256;
-      case 'sum-inverted':
-        return (256 - (total % 256)) % 256;
-      case 'sum16':
-        return total % 65536;
-      case 'xor':
-        return octets.reduce((a, b) => a ^ b, 0);
-      case 'crc8':
-        return divide(octets, '100000111', false, '0', '0');
-      case 'crc8-maxim':
-        return divide(octets, '100110001', true, '0', '0');
-      case 'crc-modbus':
-        return divide(octets, '11000000000000101', true, '1', '0');
-      case 'crc-ccitt':
-        return divide(octets, '10001000000100001', false, '1', '0');
-      case 'crc-xmodem':
-        return divide(octets, '10001000000100001', false, '0', '0');
-      default:
-        return 0;
-    }
-  }
-}
-
-/** A CRC as the long division that it is, on strings of bits. */
-function divide(
-  octets: readonly number[],
-  generator: string,
-  reflected: boolean,
-  first: string,
-  last: string,
-): number {
-  const width = generator.length - 1;
-  const turn = (b: string) => (reflected ? [...b].reverse().join('') : b);
-  const message = octets.map((o) => turn(o.toString(2).padStart(8, '0'))).join('') + '0'.repeat(width);
-  const bits = [...message].map(Number);
-  // A start value of ones is the message's first bits inverted.
-  if (first === '1') for (let i = 0; i < width; i++) bits[i]! ^= 1;
-  for (let i = 0; i + width < bits.length; i++) {
-    if (!bits[i]) continue;
-    for (let j = 0; j <= width; j++) bits[i + j]! ^= Number(generator[j]);
-  }
-  let rest = turn(bits.slice(-width).join(''));
-  if (last === '1') rest = [...rest].map((b) => (b === '1' ? '0' : '1')).join('');
-  return parseInt(rest, 2);
 }
