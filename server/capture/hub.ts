@@ -30,6 +30,8 @@ export interface HubOptions {
   /** For meters that encrypt what they broadcast, by their id on the server's radio. */
   readonly secretsOf?: (meterId: string) => Secrets | null;
   readonly recorder?: RecordingsOptions['recorder'];
+  /** See `watchClock`. */
+  readonly suspendedMs?: () => number | null;
   /** Readings and the meter list are gathered for so long before they are told. */
   readonly tellEveryMs?: number;
 }
@@ -107,7 +109,10 @@ export class Hub {
       table: this.table,
       isInUse: (key) => this.sessions.has(key),
     });
-    this.stopClockWatch = watchClock(clock, (step) => this.recordings.clockStep(step));
+    this.stopClockWatch = watchClock(clock, (step) => this.recordings.clockStep(step), {
+      onSleep: (sleep) => this.recordings.slept(sleep),
+      ...(options.suspendedMs && { suspendedMs: options.suspendedMs }),
+    });
   }
 
   listen(listener: HubListener): Cancel {
@@ -208,6 +213,12 @@ export class Hub {
     more: { readonly outcome?: AttemptOutcome | null; readonly nowMs?: number } = {},
   ): RecordingEvent {
     return this.recordings.addEvent(id, { kind, text, ...more });
+  }
+
+  /** A warning of the watch, in the recording and on the pages. */
+  warn(recordingId: string, text: string): void {
+    this.recordings.warn(recordingId, text);
+    this.broadcast.notice({ level: 'warning', text });
   }
 
   isRunning(recordingId: string): boolean {

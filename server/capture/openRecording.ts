@@ -1,6 +1,7 @@
 import type { SessionReading } from '../../drivers/session/types.ts';
 import type { Gap, Recording, RecordingEvent } from '../messages/records.ts';
 import { BadFrames } from './badFrames.ts';
+import type { Sleep } from './clockSteps.ts';
 import type { Recorder } from './recorder.ts';
 
 interface OpenChannel {
@@ -17,9 +18,12 @@ export class OpenRecording {
   private readonly badFrames = new Map<string, BadFrames>();
   private readonly steps: { atMs: number; stepMs: number }[] = [];
 
+  /** Spans that the clock did not count because the computer slept. */
+  private readonly slept: { readonly fromNowMs: number; readonly missedMs: number }[] = [];
+
   constructor(
     public recording: Recording,
-    readonly startNowMs: number,
+    private readonly begunNowMs: number,
     readonly recorder: Recorder,
   ) {
     this.update(recording);
@@ -39,9 +43,25 @@ export class OpenRecording {
     return this.recording.channels.some((c) => c.meterKey === meterKey);
   }
 
+  /** The recording's zero on the clock's `nowMs`, as it holds now. */
+  get startNowMs(): number {
+    return this.slept.reduce((start, s) => start - s.missedMs, this.begunNowMs);
+  }
+
   /** Whole microseconds: what lies below is the noise of subtracting two doubles. */
   timeOf(nowMs: number): number {
-    return Math.round((nowMs - this.startNowMs) * 1000) / 1000;
+    const start = this.slept.reduce(
+      (ms, s) => (nowMs >= s.fromNowMs ? ms - s.missedMs : ms),
+      this.begunNowMs,
+    );
+    return Math.round((nowMs - start) * 1000) / 1000;
+  }
+
+  /** From `atMs` on the recording's time goes on behind the sleep; this server's meters have a gap there. */
+  sleep({ atMs, missedMs }: Sleep): void {
+    for (const c of this.channels.values())
+      if (!c.meterKey.startsWith('page:')) c.absent ??= { startMs: c.lastMs, reason: 'computer-slept' };
+    if (missedMs > 0) this.slept.push({ fromNowMs: atMs, missedMs });
   }
 
   feed(meterKey: string, readings: readonly SessionReading[]): void {

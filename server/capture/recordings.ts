@@ -7,7 +7,7 @@ import type { RecordingMessage } from '../messages/socket.ts';
 import type { Store } from '../store/store.ts';
 import type { Broadcast } from './broadcast.ts';
 import type { Claims } from './claims.ts';
-import { clockStepText, type ClockStep } from './clockSteps.ts';
+import { clockStepText, sleepText, type ClockStep, type Sleep } from './clockSteps.ts';
 import { OpenRecording } from './openRecording.ts';
 import { Recorder, type RecorderOptions } from './recorder.ts';
 import { awayText, elapsedMs, lastSampleMs } from './resume.ts';
@@ -120,6 +120,15 @@ export class Recordings {
     return event;
   }
 
+  /** Kept with the next readings, so that a disk that is full now does not lose it; told at once. */
+  warn(id: string, text: string): void {
+    const open = this.running.get(id);
+    if (open === undefined) return;
+    open.event('warning', text, this.options.clock.nowMs());
+    open.recorder.flush();
+    this.tell(open);
+  }
+
   /** @throws NightdrawError not-found */
   move(id: string, caseId: string | null): Recording {
     const recording = this.options.store.moveRecording(id, caseId);
@@ -163,6 +172,19 @@ export class Recordings {
       if (open.knowsStep(open.timeOf(atMs), stepMs)) continue;
       open.noteStep(open.timeOf(atMs), stepMs);
       open.event('clock-step', clockStepText(stepMs), atMs, stepMs);
+    }
+  }
+
+  /** The recording's time goes on behind the sleep, so that its times stay those of the wall. */
+  slept(sleep: Sleep): void {
+    for (const open of this.all()) {
+      const { beforeMs, atMs, missedMs } = sleep;
+      // A page on this computer sees the same jump and takes it for a step of the clock.
+      if (missedMs > 0) open.noteStep(open.timeOf(beforeMs), missedMs);
+      open.sleep(sleep);
+      if (missedMs > 0) open.noteStep(open.timeOf(atMs), missedMs);
+      open.event('note', sleepText(sleep), atMs);
+      this.tell(open);
     }
   }
 

@@ -6,8 +6,12 @@ import { DRIVERS } from '../../drivers/meters/registry.ts';
 import { UNDO_DAYS } from '../messages/casePapers.ts';
 import { importDemoNights } from '../capture/demo.ts';
 import { fileClaims } from '../capture/claims.ts';
+import { freeMegabytes } from '../capture/diskSpace.ts';
 import { Hub } from '../capture/hub.ts';
+import { suspendedMs } from '../capture/suspended.ts';
+import { Watch } from '../capture/watch.ts';
 import { createApp } from '../http/app.ts';
+import { FindingsDesk } from '../http/findings.ts';
 import { listen, LOOPBACK } from '../http/listen.ts';
 import { attachLive } from '../live/socket.ts';
 import { SCENARIOS } from '../simulator/scenarios.ts';
@@ -22,10 +26,10 @@ import { databaseFile, dataFolder, DEMO_FOLDER, PAGE_FOLDER, VERSION } from './p
 import { createVirtualCar } from './virtualCar.ts';
 
 const DEFAULT_PORT = 4280;
+const DAY_MS = 86_400_000;
 
 export const serveCommand: Command = {
   name: 'serve',
-const DAY_MS = 86_400_000;
   summary: 'starts the server with its page and prints the address',
   usage: [
     'Usage: nightdraw serve [--port N] [--lan] [--data DIR]',
@@ -60,15 +64,36 @@ const DAY_MS = 86_400_000;
       radio: { link: radio, status: () => radio.status() },
       claims: fileClaims(data),
       secretsOf,
+      suspendedMs,
       car: createVirtualCar({
         scenario: SCENARIOS.live,
         seed: () => Math.floor(Math.random() * 2 ** 31),
         clock: processClock,
       }),
     });
-    const app = createApp({ store, hub, version: VERSION, dataFolder: data, pageFolder: PAGE_FOLDER, log });
+    const desk = new FindingsDesk(store);
+    const watch = new Watch({
+      store,
+      clock: processClock,
+      running: () => hub.runningRecordings(),
+      findingsOf: (id) => desk.findingsOf(id, {}),
+      diskFreeMb: () => freeMegabytes(data),
+      onWarning: (id, warning) => hub.warn(id, warning.text),
+      log,
+    });
+    const app = createApp({
+      store,
+      hub,
+      desk,
+      watch,
+      version: VERSION,
+      dataFolder: data,
+      pageFolder: PAGE_FOLDER,
+      log,
+    });
     const server = createServer(app);
     const live = attachLive({ server, hub, clock: processClock, log });
+    let purging: NodeJS.Timeout | undefined;
     try {
       const port = await listenSomewhere(server, wanted, lan, log);
       hub.resume();
@@ -82,6 +107,8 @@ const DAY_MS = 86_400_000;
       if (lan) sayLan(port, log);
       await untilAborted(context);
     } finally {
+      clearInterval(purging);
+      watch.close();
       const closed = live.close();
       server.closeAllConnections();
       await closed;
@@ -95,8 +122,16 @@ const DAY_MS = 86_400_000;
     }
     return 0;
   },
-    let purging: NodeJS.Timeout | undefined;
 };
+
+/** What was deleted long enough ago goes for good. */
+function purge(store: Store, log: (line: string) => void): void {
+  try {
+    store.purge(new Date(processClock.utcMs() - UNDO_DAYS * DAY_MS).toISOString());
+  } catch (error) {
+    log(`What was deleted could not be removed. ${error instanceof Error ? error.message : String(error)}`);
+  }
+}
 
 /** Each demo night comes once; one that was deleted stays away. */
 function bringDemoNights(store: Store, log: (line: string) => void): void {
@@ -122,15 +157,6 @@ async function listenSomewhere(
       return listen(server, 0, lan);
     }
     if (code === 'EADDRINUSE') throw new UsageError(`Port ${wanted} is in use; choose another, or --port 0.`);
-/** What was deleted long enough ago goes for good. */
-function purge(store: Store, log: (line: string) => void): void {
-  try {
-    store.purge(new Date(processClock.utcMs() - UNDO_DAYS * DAY_MS).toISOString());
-  } catch (error) {
-    log(`What was deleted could not be removed. ${error instanceof Error ? error.message : String(error)}`);
-  }
-}
-
     if (code === 'EACCES') throw new UsageError(`Port ${wanted} is not allowed; choose one above 1023.`);
     throw error;
   }

@@ -13,6 +13,7 @@ import { pageRoutes } from './page.ts';
 import { paperRoutes, photoUploads } from './paperRoutes.ts';
 import { recordingRoutes } from './recordingRoutes.ts';
 import type { Services } from './services.ts';
+import { watchRoutes } from './watchRoutes.ts';
 
 /** A case with its notes is a few kilobytes. */
 const JSON_LIMIT = 64 * 1024;
@@ -34,12 +35,13 @@ export function createApp(services: Services): Express {
     next();
   });
   api.use('/import', importRoutes(services));
-  api.use(jsonBody(JSON_LIMIT));
   api.use('/cases', photoUploads(services));
+  api.use(jsonBody(JSON_LIMIT));
   api.use('/status', statusRoutes(services));
   api.use('/cases', caseRoutes(services));
   api.use(attemptRoutes(services), paperRoutes(services));
   api.use('/recordings', recordingRoutes(services), csvRoutes(services), evidenceRoutes(services));
+  api.use('/recordings', watchRoutes(services));
   api.use('/key', keyRoutes(services));
   api.use('/meters', meterRoutes(services));
   api.use('/virtual-car', virtualCarRoutes(services));

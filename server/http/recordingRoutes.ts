@@ -14,15 +14,13 @@ import { idSchema } from '../messages/records.ts';
 import { encodeZoom, ZOOM_TYPE } from '../messages/zoom.ts';
 import { pulsesQuerySchema } from '../messages/pulses.ts';
 import { chartOf, zoomOf } from './chart.ts';
-import { FindingsDesk } from './findings.ts';
 import { pulsesOf } from './pulses.ts';
 import type { Services } from './services.ts';
 
 const listQuerySchema = z.object({ case: idSchema.optional() });
 
-export function recordingRoutes({ store, hub }: Services): Router {
+export function recordingRoutes({ store, hub, desk }: Services): Router {
   const router = Router();
-  const desk = new FindingsDesk(store);
 
   router.get('/', (request, response) => {
     response.json(store.listRecordings(listQuerySchema.parse(request.query).case));
@@ -39,9 +37,9 @@ export function recordingRoutes({ store, hub }: Services): Router {
     const id = idSchema.parse(request.params.id);
     const detail: RecordingDetail = {
       recording: store.getRecording(id),
-      checklist: store.readChecklist(id),
       events: store.listEvents(id),
       gaps: store.listGaps(id),
+      checklist: store.readChecklist(id),
     };
     response.json(detail);
   });

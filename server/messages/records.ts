@@ -84,6 +84,7 @@ export const GAP_REASONS = [
   'packet-lost', // the meter numbers its packets, and one did not arrive
   'disk-full',
   'server-down',
+  'computer-slept',
   'link-died',
   'overrun',
   'damaged', // stored samples that can no longer be read

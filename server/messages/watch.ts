@@ -29,36 +29,46 @@ export type WatchSettings = z.infer<typeof watchSettingsSchema>;
 
 export const warningSchema = z.strictObject({
   code: z.enum(WARNING_CODES),
-  /** Of a quiet meter: which. */
-  subject: z.string(),
-  /** Milliseconds from the recording's start. */
+  /** Of a quiet meter: which; else empty. */
+  subject: z.string().max(160),
+  /** When it began, milliseconds from the recording's start. */
   atMs: z.number(),
   text: z.string().max(400),
 });
 export type Warning = z.infer<typeof warningSchema>;
 
-/** What the server says of a running recording, worked out again each minute and told over the socket as "watch". */
+/** What the server says of a running recording; worked out anew each minute. */
 export const watchReportSchema = z.strictObject({
   recordingId: idSchema,
-  armed: z.boolean(),
-  settings: watchSettingsSchema.omit({ webhook: true }).extend({
-    /** The address is never told; only that there is one, and its host. */
-    webhookHost: z.string().nullable(),
-  }),
-  /** The night in one sentence, for example "Asleep since 22:41, 31 mA, polling every 0.76 s." */
+  /** Null: not armed. The address of the webhook is not told, only its host. */
+  armed: watchSettingsSchema
+    .omit({ webhook: true })
+    .extend({ webhookHost: z.string().nullable() })
+    .nullable(),
+  /** The night in one sentence, for example "Asleep since 22:41, 31 mA, polling every 0.76 s."; empty before the first look. */
   glance: z.string(),
   glanceAt: z.iso.datetime().nullable(),
   /** Those that hold now. */
   warnings: z.array(warningSchema),
+  /** How the last message to the webhook went; empty where none was sent. */
+  webhook: z.string(),
 });
 export type WatchReport = z.infer<typeof watchReportSchema>;
+
+/** Null disarms. A webhook that is left out stays as it was. */
+export const armSchema = z.strictObject({
+  settings: watchSettingsSchema.extend({ webhook: webAddress.nullable().optional() }).nullable(),
+});
+
+export const webhookTestSchema = z.strictObject({ ok: z.boolean(), sentence: z.string() });
 
 /** The body that a webhook receives. */
 export const webhookBodySchema = z.strictObject({
   schema: z.literal('nightdraw.warning/1'),
   recording: z.strictObject({ id: idSchema, title: z.string() }),
   at: z.iso.datetime(),
-  warning: warningSchema.omit({ atMs: true }),
+  warning: warningSchema.omit({ atMs: true }).nullable(),
+  /** True of a message that a person sent to try the address. */
   test: z.boolean(),
 });
 export type WebhookBody = z.infer<typeof webhookBodySchema>;

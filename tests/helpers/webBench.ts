@@ -3,7 +3,10 @@ import { createServer, request as httpRequest, type IncomingHttpHeaders } from '
 import { connect } from 'node:net';
 import path from 'node:path';
 import { processClock } from '../../drivers/links/node/clock.ts';
+import { Watch } from '../../server/capture/watch.ts';
+import type { Post } from '../../server/capture/webhook.ts';
 import { createApp } from '../../server/http/app.ts';
+import { FindingsDesk } from '../../server/http/findings.ts';
 import { listen } from '../../server/http/listen.ts';
 import { attachLive, type Live } from '../../server/live/socket.ts';
 import { createBench, type Bench, type BenchOptions } from './hubBench.ts';
@@ -29,6 +32,8 @@ export interface WebBench extends Bench {
   readonly live: Live;
   /** What the server wrote into its log. */
   readonly log: string[];
+  /** What the disk is said to have left. */
+  readonly room: { freeMb: number | null };
   /** Sends the path as it stands: no browser or library tidies it up. */
   ask(path: string, asking?: Asking): Promise<Answer>;
   /** Sends octets as they stand, and gives what comes back until the connection ends. */
@@ -36,7 +41,9 @@ export interface WebBench extends Bench {
 }
 
 /** The HTTP server and its socket on a port of their own, over a bench of fake meters and a small page. */
-export async function createWebBench(options: Partial<BenchOptions> = {}): Promise<WebBench> {
+export async function createWebBench(
+  options: Partial<BenchOptions> & { readonly post?: Post } = {},
+): Promise<WebBench> {
   const bench = createBench({ clock: processClock, ...options });
   // The build puts the page under a folder whose name begins with a dot.
   const pageFolder = path.join(bench.folder, '.build', 'web');
@@ -46,8 +53,23 @@ export async function createWebBench(options: Partial<BenchOptions> = {}): Promi
   writeFileSync(path.join(pageFolder, '.secret'), 'secret');
   writeFileSync(path.join(bench.folder, 'outside.txt'), 'outside');
   const log: string[] = [];
+  const room: { freeMb: number | null } = { freeMb: null };
+  const clock = options.clock ?? processClock;
+  const desk = new FindingsDesk(bench.store);
+  const watch = new Watch({
+    store: bench.store,
+    clock,
+    running: () => bench.hub.runningRecordings(),
+    findingsOf: (id) => desk.findingsOf(id, {}),
+    diskFreeMb: () => room.freeMb,
+    onWarning: (id, warning) => bench.hub.warn(id, warning.text),
+    log: (line) => log.push(line),
+    post: options.post ?? (() => Promise.resolve({ ok: false, again: false, sentence: 'No network here.' })),
+  });
   const services = {
     ...bench,
+    desk,
+    watch,
     version: '0.0.0',
     dataFolder: bench.folder,
     pageFolder,
@@ -57,7 +79,7 @@ export async function createWebBench(options: Partial<BenchOptions> = {}): Promi
   const live = attachLive({
     server,
     hub: bench.hub,
-    clock: options.clock ?? processClock,
+    clock,
     log: services.log,
   });
   const port = await listen(server, 0, false);
@@ -68,9 +90,11 @@ export async function createWebBench(options: Partial<BenchOptions> = {}): Promi
     url: `http://127.0.0.1:${port}`,
     live,
     log,
+    room,
     ask: (path, asking = {}) => ask(port, path, asking),
     raw: (text) => raw(port, text),
     async close() {
+      watch.close();
       const closed = live.close();
       server.closeAllConnections();
       await closed;

@@ -2,7 +2,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { caseAttemptsSchema, type CaseAttempts } from '../../server/messages/attempts.ts';
 import { caseSchema, type AttemptOutcome, type Case, type Recording } from '../../server/messages/records.ts';
 import { columnsOf } from '../../server/samples/columns.ts';
-import { CHANNEL, NIGHT } from '../contract/store.ts';
+import { CASE, CHANNEL, NIGHT } from '../contract/store.ts';
 import { ok, refused } from '../helpers/answers.ts';
 import { ManualClock } from '../helpers/manualClock.ts';
 import { createWebBench, type WebBench } from '../helpers/webBench.ts';
@@ -71,9 +71,8 @@ describe("a car's own threshold", () => {
   /** Recordings whose voltage stands still at one level a try. */
   function caseWith(tries: readonly (readonly [number, AttemptOutcome | null])[]): string {
     const { store } = bench;
-    const theCase = store.createCase({
-      title: 'Car', plateOrVin: '', complaint: '', notes: '', battery: null, thresholdV: null, drawLimitA: null,
-    } as Case); // prettier-ignore
+    const theCase = store.createCase(CASE);
+
     tries.forEach(([volts, outcome], i) => {
       const { id, channels } = store.createRecording({
         ...NIGHT,

@@ -145,6 +145,7 @@ const GAP_WORDS: Readonly<Record<Gap['reason'], string>> = {
   'packet-lost': 'readings lost on the way',
   'disk-full': 'disk full',
   'server-down': 'server away',
+  'computer-slept': 'computer slept',
   'link-died': 'radio restarted',
   overrun: 'too many readings at once',
   unknown: 'no readings',
