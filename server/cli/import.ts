@@ -1,10 +1,11 @@
 import path from 'node:path';
+import { fileSource, firstBytes } from '../capture/byteSource.ts';
 import { importCsvFile, readBytes } from '../capture/import.ts';
 import { importBundle, isZip } from '../sealing/importBundle.ts';
 import { signerIn } from '../sealing/keyFile.ts';
 import { UsageError, type Command } from './command.ts';
 import { DATA_OPTION, DATA_USAGE, withStore } from './data.ts';
-import { dataFolder, VERSION } from './project.ts';
+import { dataFolder } from './project.ts';
 
 export const importCommand: Command = {
   name: 'import',
@@ -33,18 +34,16 @@ export const importCommand: Command = {
         positionals.map((file) => {
           if (context.isTerminal) context.stderr(`Reading ${file} ...\n`);
           const source = path.resolve(context.cwd, file);
-          const bytes = readBytes(source);
           const name = path.basename(file);
-          const { id } = isZip(bytes)
-            ? importBundle(store, bytes, {
+          const { id } = isZip(firstBytes(fileSource(source), 3))
+            ? importBundle(store, readBytes(source), {
                 name,
                 data,
                 caseId,
-                version: VERSION,
                 signer: () => signerIn(data),
                 at: new Date().toISOString(),
               })
-            : importCsvFile(store, bytes, { name, caseId });
+            : importCsvFile(store, source, { name, caseId });
           return { file, id };
         }),
       ),

@@ -23,7 +23,7 @@ export async function bodyAsFile<T>(
   request: Request,
   folder: string,
   limit: number,
-  work: (file: string) => T,
+  work: (file: string, length: number) => T,
 ): Promise<T> {
   const tooLarge = new NightdrawError('too-large');
   if (declaredLength(request) > limit) {
@@ -43,7 +43,7 @@ export async function bodyAsFile<T>(
     };
     await pipeline(request, counted, createWriteStream(file));
     if (length > limit) throw tooLarge;
-    return work(file);
+    return work(file, length);
   } catch (error) {
     throw (error as { code?: string }).code === 'ENOSPC' ? new NightdrawError('store-full') : error;
   } finally {

@@ -2,17 +2,20 @@ import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { Router } from 'express';
 import { exportCsv } from '../capture/csvExport.ts';
-import { importCsvFile } from '../capture/import.ts';
+import { fileSource, firstBytes } from '../capture/byteSource.ts';
+import { importCsvFile, readBytes } from '../capture/import.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import { importQuerySchema } from '../messages/http.ts';
 import { idSchema } from '../messages/records.ts';
 import { importBundle, isZip } from '../sealing/importBundle.ts';
 import { signerIn } from '../sealing/keyFile.ts';
-import { rawBody } from './bodies.ts';
+import { bodyAsFile } from './bodies.ts';
 import type { Services } from './services.ts';
 
-/** A month of ten readings a second is about 300 MB as text and a tenth of that as gz. */
-const IMPORT_LIMIT = 256 * 1024 * 1024;
+/** A month of ten readings a second is about 700 MB as text and a quarter of that as gz. */
+const IMPORT_LIMIT = 2 ** 31;
+/** A sealed bundle is checked as a whole, in memory; that of a month has about 50 MB. */
+const BUNDLE_LIMIT = 2 ** 28;
 
 /** A recording as a CSV file to keep. */
 export function csvRoutes({ store }: Services): Router {
@@ -28,23 +31,21 @@ export function csvRoutes({ store }: Services): Router {
 }
 
 /** The bytes of a CSV file, plain or gz, or of a sealed bundle become a recording: all of it, or nothing. */
-export function importRoutes({ store, dataFolder, version }: Services): Router {
+export function importRoutes({ store, dataFolder }: Services): Router {
   const router = Router();
-  router.use(rawBody(IMPORT_LIMIT));
-  router.post('/', (request, response) => {
+  router.post('/', async (request, response) => {
     const { name, case: caseId } = importQuerySchema.parse(request.query);
-    const body: unknown = request.body;
-    if (!(body instanceof Uint8Array)) throw new NightdrawError('bad-request', 'The file is empty.');
     const options = { name, caseId: caseId ?? null };
-    const recording = isZip(body)
-      ? importBundle(store, body, {
-          ...options,
-          data: dataFolder,
-          version,
-          signer: () => signerIn(dataFolder),
-          at: new Date().toISOString(),
-        })
-      : importCsvFile(store, body, options);
+    const recording = await bodyAsFile(request, dataFolder, IMPORT_LIMIT, (file, length) => {
+      if (!isZip(firstBytes(fileSource(file), 3))) return importCsvFile(store, file, options);
+      if (length > BUNDLE_LIMIT) throw new NightdrawError('too-large');
+      return importBundle(store, readBytes(file), {
+        ...options,
+        data: dataFolder,
+        signer: () => signerIn(dataFolder),
+        at: new Date().toISOString(),
+      });
+    });
     response.status(201).json(recording);
   });
   return router;
