@@ -2,41 +2,52 @@ import { UNIT } from '../../drivers/core/reading.ts';
 import type { Channel, Gap, RecordingEvent } from '../messages/records.ts';
 import { liveSeries, type SampleColumns } from '../samples/columns.ts';
 import type { ChannelInput, NightInput } from './input.ts';
+import { factsOfChannel, type MeterFacts } from './meterFacts.ts';
 
 /** A recording as it is kept, wherever: in the store, in a CSV file or in a sealed bundle. */
 export interface KeptNight {
   readonly startedAt: string | null;
   readonly durationMs: number;
   readonly channels: readonly {
-    readonly channel: Pick<Channel, 'quantity' | 'apertureMs'>;
+    readonly channel: KeptChannel;
     readonly columns: SampleColumns;
     readonly gaps: readonly Pick<Gap, 'startMs' | 'endMs'>[];
   }[];
   readonly events: readonly RecordingEvent[];
+  /** Absent where nothing is known of the meters. */
+  readonly facts?: MeterFacts;
 }
+
+type KeptChannel = Pick<Channel, 'quantity' | 'apertureMs'> &
+  Partial<Pick<Channel, 'meterKey' | 'key' | 'step'>>;
+
+const NO_FACTS: MeterFacts = { meters: [], zeroChecks: [] };
 
 /** The recording as the analysis takes it: live samples only, so that the same readings give the same findings. */
 export function nightInputFrom(night: KeptNight): NightInput {
   return {
     startedAt: night.startedAt,
     durationS: night.durationMs / 1000,
-    channels: night.channels.map(({ channel, columns, gaps }) => channelInput(channel, columns, gaps)),
+    channels: night.channels.map(({ channel, columns, gaps }) =>
+      channelInput(channel, columns, gaps, night.facts ?? NO_FACTS),
+    ),
     clockSteps: clockSteps(night.events),
   };
 }
 
 function channelInput(
-  channel: Pick<Channel, 'quantity' | 'apertureMs'>,
+  channel: KeptChannel,
   columns: SampleColumns,
   gaps: readonly Pick<Gap, 'startMs' | 'endMs'>[],
+  facts: MeterFacts,
 ): ChannelInput {
   return {
     quantity: channel.quantity,
     unit: UNIT[channel.quantity],
     ...liveSeries(columns),
-    // Estimated from the readings, so that a display's zeros written by some software do not pass for digits.
-    resolution: null,
-    apertureS: channel.apertureMs === null ? null : channel.apertureMs / 1000,
+    // Without a step of the meter's own format the resolution is estimated from the readings, so that a display's
+    // zeros written by some software do not pass for digits.
+    ...factsOfChannel(channel, facts),
     accuracy: null,
     gaps: gaps.map((gap) => ({ startS: gap.startMs / 1000, endS: gap.endMs / 1000 })),
   };

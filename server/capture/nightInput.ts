@@ -20,6 +20,10 @@ export function nightInputOf(store: Store, recordingId: string): NightInput {
       gaps: gaps.filter((gap) => gap.channelId === channel.id),
     })),
     events: store.listEvents(recordingId),
+    facts: {
+      meters: store.listRecordedMeters(recordingId),
+      zeroChecks: store.listZeroChecks(recordingId),
+    },
   });
 }
 
