@@ -70,7 +70,7 @@ export function readContents(statement: Statement, payload: Members): Contents {
 
 /** The analysis of this program over sealed samples, with the options that were sealed. */
 export function analyseAgain(
-  { record, columns, events }: Contents,
+  { record, columns, events, attachments }: Contents,
   options: SealedFindings['options'],
 ): Findings {
   const { startedAt, durationMs, channels } = record.recording;
@@ -85,6 +85,7 @@ export function analyseAgain(
         gaps: gaps.filter((gap) => gap.channel === k),
       })),
       events: [...events.events].sort((a, b) => a.atMs - b.atMs),
+      facts: attachments,
     }),
     options,
   );
