@@ -94,6 +94,12 @@ export function encodeInstants(block: Instants): Uint8Array {
   return w.bytes().slice();
 }
 
+/** Earliest and latest time of a block that was just written, milliseconds. */
+export function spanOf(bytes: Uint8Array): { readonly fromMs: number; readonly toMs: number } {
+  const r = new ByteReader(bytes, 8, HEADER);
+  return { fromMs: r.f64(), toMs: r.f64() };
+}
+
 /** @throws BlockError */
 export function instantsInfo(bytes: Uint8Array): InstantsInfo {
   const info = blockInfo(bytes);

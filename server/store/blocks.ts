@@ -1,6 +1,6 @@
 import type Database from 'better-sqlite3';
 import { BlockError } from '../samples/block.ts';
-import { decodeInstants, encodeInstants, instantsInfo, type Instants } from '../samples/instants.ts';
+import { decodeInstants, encodeInstants, instantsInfo, spanOf, type Instants } from '../samples/instants.ts';
 import { baseOf, decodeBase, encodeBase, type Base } from '../samples/pyramid.ts';
 
 /** A row of the closed blocks or of the open tail, without its bytes. */
@@ -34,7 +34,7 @@ export function blockTables(db: Database.Database) {
     `SELECT ${columns} FROM blocks WHERE series_id = ? AND to_ms >= ? AND from_ms <= ? ORDER BY id`,
   );
   // The tail is short, and an index would cost a page at each commit.
-  const tailsAfter = db.prepare<[number], BlockRow>(`SELECT ${columns} FROM tails WHERE id > ? ORDER BY id`);
+  const tails = db.prepare<[], BlockRow>(`SELECT ${columns} FROM tails ORDER BY id`);
   const removeTail = db.prepare('DELETE FROM tails WHERE id = ?');
   const bytesOfBlock = db.prepare<[number], Buffer>('SELECT bytes FROM blocks WHERE id = ?').pluck();
   const bytesOfTail = db.prepare<[number], Buffer>('SELECT bytes FROM tails WHERE id = ?').pluck();
@@ -75,23 +75,25 @@ export function blockTables(db: Database.Database) {
   return {
     close(seriesId: number, instants: Instants): void {
       const bytes = encodeInstants(instants);
-      const { count, fromMs, toMs } = instantsInfo(bytes);
-      insertBlock.run(seriesId, count, fromMs, toMs, encodeBase(baseOf(instants)), bytes);
+      const { fromMs, toMs } = spanOf(bytes);
+      insertBlock.run(seriesId, instants.length, fromMs, toMs, encodeBase(baseOf(instants)), bytes);
     },
     /** A tail row that can no longer be read is kept as it is, so that its span stays known. */
     closeDamaged(row: BlockRow): void {
       const bytes = tailBytes(row.id) ?? Buffer.alloc(0);
       insertBlock.run(row.seriesId, row.count, row.fromMs, row.toMs, null, bytes);
     },
-    appendTail(seriesId: number, instants: Instants): void {
+    appendTail(seriesId: number, instants: Instants): BlockRow {
       const bytes = encodeInstants(instants);
-      const { count, fromMs, toMs } = instantsInfo(bytes);
-      insertTail.run(seriesId, count, fromMs, toMs, bytes);
+      const { fromMs, toMs } = spanOf(bytes);
+      const count = instants.length;
+      const id = Number(insertTail.run(seriesId, count, fromMs, toMs, bytes).lastInsertRowid);
+      return { id, seriesId, count, fromMs, toMs };
     },
     blocksAfter: (seriesId: number, id: number): BlockRow[] => blocksAfter.all(seriesId, id),
     blocksIn: (seriesId: number, fromMs: number, toMs: number): BlockRow[] =>
       blocksIn.all(seriesId, fromMs, toMs),
-    tailsAfter: (id: number): BlockRow[] => tailsAfter.all(id),
+    tails: (): BlockRow[] => tails.all(),
     removeTail: (id: number): void => void removeTail.run(id),
     block,
     tail: (id: number): Instants | null => intact(tailBytes(id), decodeInstants),

@@ -33,9 +33,6 @@ type CommitMethods = Pick<
 
 export function commitMethods(db: Database.Database, samples: SampleTables): CommitMethods {
   const exists = db.prepare('SELECT 1 FROM recordings WHERE id = ?').pluck();
-  const channels = db.prepare<[string], { id: number; meterKey: string }>(
-    'SELECT id, meter_key AS meterKey FROM channels WHERE recording_id = ? ORDER BY id',
-  );
   const recordingOf = db.prepare<[number], string>('SELECT recording_id FROM channels WHERE id = ?').pluck();
   const batch = db
     .prepare<[string, string], number>('SELECT number FROM batches WHERE recording_id = ? AND meter_key = ?')
@@ -68,7 +65,10 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
       if (step.batch.number > upTo + 1) return { kind: 'out-of-order', expected: upTo + 1 };
       setBatch.run(step.recordingId, step.batch.meterKey, step.batch.number);
     }
-    const known = new Map(channels.all(step.recordingId).map((c) => [c.id, c.meterKey]));
+    const known = samples.metersOf(
+      step.recordingId,
+      [...step.samples, ...step.gaps].map((x) => x.channelId),
+    );
     const byMeter = new Map<string, Map<number, SampleColumns>>();
     for (const { channelId, columns } of step.samples) {
       const meterKey = known.get(channelId);
@@ -95,6 +95,8 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     return { kind: 'stored' };
   };
 
+  const durably = db.transaction(commit);
+
   const recordingWith = (channelId: number): string => {
     const id = recordingOf.get(channelId);
     if (id === undefined) throw noChannel();
@@ -111,7 +113,7 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
   );
 
   return {
-    commit: (step) => samples.undoing(() => db.transaction(commit).immediate(step)),
+    commit: (step) => samples.undoing(() => durably.immediate(step)),
     lastBatch,
     readSamples: (channelId, fromMs = -Infinity, toMs = Infinity) =>
       joinColumns([...partsOf(channelId, fromMs, toMs)]),

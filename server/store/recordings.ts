@@ -175,6 +175,7 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
       if (rowOf(id).state === 'recording')
         throw new NightdrawError('conflict', 'The recording is still running; stop it first.');
       remove.run(id);
+      samples.forgetRecording(id);
     },
   };
 }

@@ -4,6 +4,7 @@ import { joinColumns, type SampleColumns } from '../samples/columns.ts';
 import { columnsAt, type Instants } from '../samples/instants.ts';
 import { shareEqualTimes, shareTimes, sliceInstants } from '../samples/merge.ts';
 import { blockTables, type BlockRow, type BlockTables } from './blocks.ts';
+import { Outside } from './outside.ts';
 import { seriesTable, type SeriesTable } from './series.ts';
 import { Tails } from './tails.ts';
 import { ZoomCache, type ZoomedChannel } from './zoom.ts';
@@ -20,14 +21,23 @@ export class SampleTables {
   readonly series: SeriesTable;
   readonly tails: Tails;
   readonly pyramids: ZoomCache;
+  private readonly outside: Outside;
   private readonly countUp;
+  private readonly channels;
+  /** The meters of the channels of recordings that were written to. */
+  private readonly meters = new Map<string, Map<number, string>>();
+  private metersVersion = -1;
   /** Closed blocks never change, so each needs its checksum looked at once. */
   private checked = new Map<number, { upTo: number; damaged: BlockRow[] }>();
 
   constructor(db: Database.Database) {
+    this.outside = new Outside(db);
     this.blocks = blockTables(db);
-    this.series = seriesTable(db);
-    this.tails = new Tails(db, this.blocks);
+    this.series = seriesTable(db, this.outside);
+    this.tails = new Tails(db, this.outside, this.blocks);
+    this.channels = db.prepare<[string], { id: number; meterKey: string }>(
+      'SELECT id, meter_key AS meterKey FROM channels WHERE recording_id = ? ORDER BY id',
+    );
     this.pyramids = new ZoomCache(this.blocks);
     this.countUp = db.prepare(
       'UPDATE channels SET samples = samples + ?, last_ms = max(last_ms, ?) WHERE id = ?',
@@ -40,11 +50,29 @@ export class SampleTables {
       return transaction();
     } catch (error) {
       this.blocks.forget();
-      this.tails.forget();
+      this.outside.undone();
       this.pyramids.forget();
       this.checked = new Map();
       throw error;
     }
+  }
+
+  /** The meter of each channel of a recording that is there, at least of `channelIds` where they are its channels. */
+  metersOf(recordingId: string, channelIds: readonly number[]): ReadonlyMap<number, string> {
+    const version = this.outside.version();
+    if (version !== this.metersVersion) this.meters.clear();
+    this.metersVersion = version;
+    let known = this.meters.get(recordingId);
+    if (known === undefined || channelIds.some((id) => !known!.has(id))) {
+      known = new Map(this.channels.all(recordingId).map((c) => [c.id, c.meterKey]));
+      this.meters.set(recordingId, known);
+    }
+    return known;
+  }
+
+  /** To be called when a recording is removed. */
+  forgetRecording(recordingId: string): void {
+    this.meters.delete(recordingId);
   }
 
   /** @throws RangeError for a value that is not finite */
@@ -65,12 +93,9 @@ export class SampleTables {
   private appendTail(recordingId: string, meterKey: string, added: ReadonlyMap<number, SampleColumns>): void {
     const ids = [...added.keys()];
     for (const { members, instants } of shareEqualTimes([...added.values()])) {
-      const seriesId = this.series.idOf(
-        recordingId,
-        meterKey,
-        members.map((k) => ids[k]!),
-      );
-      this.blocks.appendTail(seriesId, instants);
+      const channels = members.map((k) => ids[k]!);
+      const row = this.blocks.appendTail(this.series.idOf(recordingId, meterKey, channels), instants);
+      this.tails.add(row, { recordingId, meterKey, members: channels }, instants);
     }
   }
 

@@ -1,4 +1,5 @@
 import type Database from 'better-sqlite3';
+import type { Outside } from './outside.ts';
 
 /** Channels of one meter that share a column of times, in the order in which its blocks hold them. */
 export interface Series {
@@ -23,7 +24,7 @@ function seriesOf(row: SeriesRow): Series {
   return { id: row.id, members: JSON.parse(row.members) as number[] };
 }
 
-export function seriesTable(db: Database.Database): SeriesTable {
+export function seriesTable(db: Database.Database, outside: Outside): SeriesTable {
   const find = db
     .prepare<[string, string, string], number>(
       'SELECT id FROM series WHERE recording_id = ? AND meter_key = ? AND members = ?',
@@ -38,12 +39,21 @@ export function seriesTable(db: Database.Database): SeriesTable {
      JOIN series s ON s.recording_id = c.recording_id AND s.meter_key = c.meter_key
      WHERE c.id = ? ORDER BY s.id`,
   );
+  const known = new Map<string, number>();
+  let version = -1;
   return {
     idOf(recordingId, meterKey, members) {
+      if (outside.version() !== version) known.clear();
+      version = outside.version();
       const key = JSON.stringify(members);
-      return (
-        find.get(recordingId, meterKey, key) ?? Number(insert.run(recordingId, meterKey, key).lastInsertRowid)
-      );
+      const name = `${recordingId} ${key}`;
+      let id = known.get(name);
+      if (id !== undefined) return id;
+      id =
+        find.get(recordingId, meterKey, key) ??
+        Number(insert.run(recordingId, meterKey, key).lastInsertRowid);
+      known.set(name, id);
+      return id;
     },
     of: (recordingId) => ofRecording.all(recordingId).map(seriesOf),
     with: (channelId) =>

@@ -1,7 +1,8 @@
 import type Database from 'better-sqlite3';
 import { ColumnBuilder } from '../samples/builder.ts';
-import { columnsAt } from '../samples/instants.ts';
+import { columnsAt, type Instants } from '../samples/instants.ts';
 import type { BlockRow, BlockTables } from './blocks.ts';
+import type { Outside } from './outside.ts';
 
 /** What one recording has open, by channel and by row. */
 interface Open {
@@ -27,26 +28,22 @@ interface SeriesFacts {
 }
 
 /**
- * The open tails, decoded once and kept in memory: rows that were added since the last look are read then. When
- * another process has written to the database, everything is read anew.
+ * The open tails, decoded once and kept in memory; rows of this process are added as they are written. When another
+ * process has written to the database, everything is read anew.
  */
 export class Tails {
-  private readonly dataVersion;
   private readonly seriesById;
-  private readonly newest;
   private version = -1;
-  private upTo = 0;
   private readonly open = new Map<string, Open>();
 
   constructor(
     db: Database.Database,
+    private readonly outside: Outside,
     private readonly blocks: BlockTables,
   ) {
-    this.dataVersion = db.prepare<[], number>('PRAGMA data_version').pluck();
     this.seriesById = db.prepare<[number], { recordingId: string; meterKey: string; members: string }>(
       'SELECT recording_id AS recordingId, meter_key AS meterKey, members FROM series WHERE id = ?',
     );
-    this.newest = db.prepare<[], number>('SELECT coalesce(max(id), 0) FROM tails').pluck();
   }
 
   channelsOf(recordingId: string): ReadonlyMap<number, OpenChannel> {
@@ -57,6 +54,11 @@ export class Tails {
   rowsOf(recordingId: string): readonly TailRow[] {
     this.catchUp();
     return this.open.get(recordingId)?.rows ?? [];
+  }
+
+  /** Takes over a row that was just written, after a look at the same version. */
+  add(row: BlockRow, series: SeriesFacts, instants: Instants): void {
+    this.take(row, series, instants);
   }
 
   /** Removes the rows of a meter, which were folded. */
@@ -70,39 +72,32 @@ export class Tails {
       for (const id of row.members) open.channels.delete(id);
     }
     open.rows = open.rows.filter((row) => row.meterKey !== meterKey);
-    // Numbers of removed rows are given out again.
-    this.upTo = this.newest.get()!;
-  }
-
-  /** To be called when rows may have been undone. */
-  forget(): void {
-    this.version = -1;
   }
 
   private catchUp(): void {
-    const version = this.dataVersion.get()!;
-    if (version !== this.version) {
-      this.open.clear();
-      this.upTo = 0;
-      this.version = version;
-    }
+    const version = this.outside.version();
+    if (version === this.version) return;
+    this.open.clear();
+    this.version = version;
     const facts = new Map<number, SeriesFacts>();
-    for (const row of this.blocks.tailsAfter(this.upTo)) {
+    for (const row of this.blocks.tails()) {
       let series = facts.get(row.seriesId);
       if (series === undefined) {
         const found = this.seriesById.get(row.seriesId)!;
         series = { ...found, members: JSON.parse(found.members) as number[] };
         facts.set(row.seriesId, series);
       }
-      this.take(row, series);
-      this.upTo = row.id;
+      this.take(row, series, this.blocks.tail(row.id));
     }
   }
 
-  private take(row: BlockRow, { recordingId, meterKey, members }: SeriesFacts): void {
+  private take(
+    row: BlockRow,
+    { recordingId, meterKey, members }: SeriesFacts,
+    instants: Instants | null,
+  ): void {
     let open = this.open.get(recordingId);
     if (open === undefined) this.open.set(recordingId, (open = { channels: new Map(), rows: [] }));
-    const instants = this.blocks.tail(row.id);
     open.rows.push({ ...row, meterKey, members, damaged: instants === null });
     if (instants === null) return;
     members.forEach((id, c) => {

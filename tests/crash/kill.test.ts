@@ -63,7 +63,9 @@ test('whatever was acknowledged before kill -9 is there, whole, each time', { ti
   store.close();
   const random = seeded(99);
   let acknowledged = 0;
-  for (let round = 0; round < 12; round++) {
+  // A slow machine needs more rounds to reach past several folds of the open tail into blocks.
+  const enough = () => acknowledged * SAMPLES_A_COMMIT > 5 * 8192;
+  for (let round = 0; round < 12 || (!enough() && round < 60); round++) {
     acknowledged = await killedAfter(random() * 150);
     const again = openStore(file);
     const stored = again.lastBatch(id, METER);
@@ -90,6 +92,5 @@ test('whatever was acknowledged before kill -9 is there, whole, each time', { ti
   expect(db.pragma('integrity_check', { simple: true })).toBe('ok');
   expect(db.pragma('foreign_key_check')).toEqual([]);
   db.close();
-  // The rounds must have reached past several folds of the open tail into blocks.
-  expect(acknowledged * SAMPLES_A_COMMIT).toBeGreaterThan(5 * 8192);
+  expect(enough()).toBe(true);
 });
