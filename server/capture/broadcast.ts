@@ -1,6 +1,7 @@
 import type { Cancel, Clock } from '../../drivers/core/clock.ts';
 import { FLAG, isLive, textOf, valueOf, type Quantity } from '../../drivers/core/reading.ts';
 import type { Meter } from '../messages/meters.ts';
+import type { RawFrame, RawFrames } from '../messages/rawFrames.ts';
 import type { Notice, Readings, RecordingMessage } from '../messages/socket.ts';
 
 /** Whoever wants to know what happens: the sockets of the pages, or a command that records. */
@@ -10,6 +11,8 @@ export interface HubListener {
   onReadings?(readings: Readings, from: string | null): void;
   onRecording?(message: RecordingMessage): void;
   onNotice?(notice: Notice): void;
+  /** What a meter of this server sends that is being taught. */
+  onFrames?(frames: RawFrames): void;
 }
 
 export interface Shown {
@@ -32,11 +35,13 @@ type ShownChannel = {
 
 /** The most that one message may carry; a faster stream is thinned to its newest. */
 const MOST_PER_CHANNEL = 2000;
+const MOST_FRAMES = 200;
 
 /** Tells the listeners: readings and the meter list gathered to a few messages a second, the rest at once. */
 export class Broadcast {
   private readonly listeners = new Set<HubListener>();
   private readonly gathered = new Map<string, Map<string, ShownChannel>>();
+  private readonly frames = new Map<string, RawFrame[]>();
   private readonly latest = new Map<string, Readings>();
   private metersChanged = false;
   private timer: Cancel | null = null;
@@ -60,6 +65,7 @@ export class Broadcast {
   forget(meterKey: string): void {
     this.latest.delete(meterKey);
     this.gathered.delete(meterKey);
+    this.frames.delete(meterKey);
   }
 
   meterListChanged(): void {
@@ -71,6 +77,14 @@ export class Broadcast {
     const channels = this.gathered.get(meterKey) ?? new Map<string, ShownChannel>();
     this.gathered.set(meterKey, channels);
     for (const reading of readings) addShown(channels, reading);
+    this.schedule();
+  }
+
+  frame(meterKey: string, frame: RawFrame): void {
+    const frames = this.frames.get(meterKey) ?? [];
+    this.frames.set(meterKey, frames);
+    if (frames.length >= MOST_FRAMES) frames.shift();
+    frames.push(frame);
     this.schedule();
   }
 
@@ -105,6 +119,12 @@ export class Broadcast {
     this.gathered.clear();
     for (const [meterKey, channels] of gathered)
       this.readings({ meterKey, channels: [...channels.values()] }, null);
+    const frames = [...this.frames];
+    this.frames.clear();
+    for (const [meterKey, list] of frames) {
+      const name = this.meters().find((m) => m.key === meterKey)?.name ?? '';
+      for (const listener of this.listeners) listener.onFrames?.({ meterKey, name, frames: list });
+    }
     if (!this.metersChanged) return;
     this.metersChanged = false;
     const list = this.meters();

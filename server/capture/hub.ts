@@ -1,12 +1,15 @@
 import type { Cancel, Clock } from '../../drivers/core/clock.ts';
-import type { Driver, Secrets } from '../../drivers/core/driver.ts';
+import type { Driver } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
+import { EMPTY_METER_RECORD, type MeterRecord, type RecordedMeterRecord } from '../messages/meterRecord.ts';
 import type { BluetoothStatus, Meter } from '../messages/meters.ts';
 import type { AttemptOutcome, Recording, RecordingEvent } from '../messages/records.ts';
 import type { Readings, RecordingMessage } from '../messages/socket.ts';
+import type { HeldZeroCheck, ZeroCheckRequest } from '../messages/zeroCheck.ts';
 import type { Store } from '../store/store.ts';
+import type { BindKeys } from './bindKeys.ts';
 import { Broadcast, type HubListener } from './broadcast.ts';
 import type { Claims } from './claims.ts';
 import { watchClock } from './clockSteps.ts';
@@ -17,6 +20,8 @@ import type { Radio, VirtualCar } from './radio.ts';
 import { Recordings, type RecordingsOptions } from './recordings.ts';
 import { Scanner } from './scanner.ts';
 import { Sessions } from './sessions.ts';
+import { TaughtDrivers } from './taughtDrivers.ts';
+import { ZeroChecks } from './zeroChecks.ts';
 
 export interface HubOptions {
   readonly store: Store;
@@ -27,8 +32,10 @@ export interface HubOptions {
   readonly radio: Radio;
   readonly car: VirtualCar;
   readonly claims: Claims;
-  /** For meters that encrypt what they broadcast, by their id on the server's radio. */
-  readonly secretsOf?: (meterId: string) => Secrets | null;
+  /** For meters that encrypt what they broadcast. */
+  readonly bindKeys?: BindKeys;
+  /** How to ask and understand a meter, where that stands before its record. */
+  readonly asking?: Partial<Pick<MeterRecord, 'query' | 'unitless'>>;
   readonly recorder?: RecordingsOptions['recorder'];
   /** See `watchClock`. */
   readonly suspendedMs?: () => number | null;
@@ -50,16 +57,22 @@ export class Hub {
   private readonly scanner: Scanner;
   /** What the pages' sockets call. */
   readonly pages: PageMeters;
+  /** Descriptions of taught meters, and all drivers. */
+  readonly taught: TaughtDrivers;
+  private readonly zeroChecks: ZeroChecks;
   private readonly stopClockWatch: Cancel;
   private carRuns = false;
 
   constructor(private readonly options: HubOptions) {
-    const { store, clock, random, drivers, radio, car, claims } = options;
+    const { store, clock, random, radio, car, claims } = options;
+    this.taught = new TaughtDrivers(store, options.drivers);
+    const drivers = () => this.taught.all();
     this.broadcast = new Broadcast(clock, () => this.meters(), options.tellEveryMs ?? TELL_EVERY_MS);
     this.table = new MeterTable(
       () => this.broadcast.meterListChanged(),
       (key) => this.broadcast.forget(key),
     );
+    this.zeroChecks = new ZeroChecks({ store, clock, broadcast: this.broadcast });
     this.recordings = new Recordings({
       store,
       clock,
@@ -73,7 +86,8 @@ export class Hub {
       drivers,
       radios: { server: radio, virtual: car.radio },
       table: this.table,
-      secretsOf: options.secretsOf ?? (() => null),
+      secretsOf: (id) => options.bindKeys?.secretsOf(id) ?? null,
+      recordOf: (key) => askedOf(store.readMeterRecord(key), options.asking),
       sink: {
         onReadings: (key, readings) => {
           for (const open of this.recordings.with(key)) open.feed(key, readings);
@@ -93,6 +107,13 @@ export class Hub {
           for (const open of this.recordings.with(key)) open.badFrame(key, sentence, atMs);
         },
         onLink: (key, what, sentence) => this.linkChanged(key, what, sentence),
+        onFrame: (key, { service, characteristic }, bytes, atMs) =>
+          this.broadcast.frame(key, {
+            service,
+            characteristic,
+            atMs,
+            hex: Buffer.from(bytes).toString('hex'),
+          }),
       },
     });
     this.pages = new PageMeters({
@@ -164,6 +185,44 @@ export class Hub {
     return this.table.get(key);
   }
 
+  /** Hands on what an unknown meter sends, so that it can be taught. */
+  async listenTo(key: string): Promise<Meter> {
+    this.refuseWhileRecorded(key);
+    return this.sessions.listen(key);
+  }
+
+  /**
+   * A few seconds of a connected meter with nothing to measure. Held for its next recording, or made part of one
+   * that is stopped.
+   */
+  async checkZero(key: string, { seconds, recordingId }: ZeroCheckRequest): Promise<HeldZeroCheck[]> {
+    const meter = this.table.get(key);
+    if (meter.state !== 'connected')
+      throw new NightdrawError('conflict', `${meter.name} is not connected; connect it first.`);
+    if (meter.source === 'virtual')
+      throw new NightdrawError('conflict', 'The clamp of the virtual car cannot be taken off.');
+    this.refuseWhileRecorded(key);
+    if (recordingId !== null && this.isRunning(recordingId))
+      throw new NightdrawError(
+        'conflict',
+        'Stop the recording first; its readings would be those of the check.',
+      );
+    if (recordingId !== null) this.options.store.getRecording(recordingId);
+    const checks = await this.zeroChecks.take(meter, seconds);
+    if (recordingId === null) this.zeroChecks.hold(checks);
+    else this.zeroChecks.addTo(recordingId, checks);
+    return [...checks];
+  }
+
+  /** Checks that the next recording of their meter will have. */
+  heldZeroChecks(): HeldZeroCheck[] {
+    return this.zeroChecks.held();
+  }
+
+  get bindKeys(): BindKeys | null {
+    return this.options.bindKeys ?? null;
+  }
+
   async virtualCar(action: 'start' | 'stop' | 'touch-handle' | 'wake'): Promise<void> {
     const { car } = this.options;
     const keys = car.meterIds.map((id) => `virtual:${id}`);
@@ -182,6 +241,7 @@ export class Hub {
   }
 
   startRecording(input: StartRecording): Recording {
+    const { store } = this.options;
     const meters = [...new Set(input.meters)].map((key) => {
       const meter = this.table.get(key);
       if (meter.channels.length > 0) return meter;
@@ -189,7 +249,9 @@ export class Hub {
       if (meter.state === 'seen') throw new NightdrawError('conflict', `Connect ${meter.name} first.`);
       throw new NightdrawError('meter-unreachable', `${meter.name} has not answered yet.`);
     });
-    const recording = this.recordings.start(input, meters);
+    const records = meters.flatMap((meter) => recordOf(store.readMeterRecord(meter.key), meter));
+    const recording = this.recordings.start(input, meters, records);
+    this.addHeldChecks(recording);
     const open = this.recordings.find(recording.id);
     for (const { key } of meters) {
       const text = this.sessions.detailsText(key);
@@ -218,7 +280,8 @@ export class Hub {
   /** A warning of the watch, in the recording and on the pages. */
   warn(recordingId: string, text: string): void {
     this.recordings.warn(recordingId, text);
-    this.broadcast.notice({ level: 'warning', text });
+    // An error stays on the pages until somebody puts it away.
+    this.broadcast.notice({ level: 'error', text });
   }
 
   isRunning(recordingId: string): boolean {
@@ -253,6 +316,15 @@ export class Hub {
     this.carRuns = true;
   }
 
+  /** A check belongs to one recording: the next begins with a clamp that may have been moved since. */
+  private addHeldChecks(recording: Recording): void {
+    const keys = new Set(recording.channels.map((c) => c.meterKey));
+    const held = this.zeroChecks.held().filter((check) => keys.has(check.meterKey));
+    if (held.length === 0) return;
+    this.zeroChecks.addTo(recording.id, held);
+    for (const key of keys) this.zeroChecks.forget(key);
+  }
+
   private refuseWhileRecorded(key: string): void {
     if (this.recordings.with(key).length > 0)
       throw new NightdrawError('conflict', 'This meter is being recorded; stop the recording first.');
@@ -281,6 +353,35 @@ export class Hub {
       if (what === 'failed') open.absent(key, 'dropped');
     }
   }
+}
+
+/** The record as a recording keeps it: what nobody filled in is taken from what the meter says of itself. */
+function recordOf(record: MeterRecord | null, { key, details }: Meter): RecordedMeterRecord[] {
+  if (record === null && !details) return [];
+  const own = record ?? EMPTY_METER_RECORD;
+  const said = (part: 'maker' | 'model' | 'serial' | 'firmware') => own[part] || (details?.[part] ?? '');
+  return [
+    {
+      meterKey: key,
+      record: {
+        ...own,
+        maker: said('maker'),
+        model: said('model'),
+        serial: said('serial'),
+        firmware: said('firmware'),
+      },
+    },
+  ];
+}
+
+function askedOf(
+  record: MeterRecord | null,
+  asking: HubOptions['asking'],
+): Pick<MeterRecord, 'query' | 'unitless'> {
+  return {
+    query: asking?.query ?? record?.query ?? null,
+    unitless: asking?.unitless ?? record?.unitless ?? null,
+  };
 }
 
 /** A radio's failure as the page is told of it. */

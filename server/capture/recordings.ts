@@ -1,12 +1,14 @@
 import type { Clock } from '../../drivers/core/clock.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
+import type { RecordedMeterRecord } from '../messages/meterRecord.ts';
 import type { Meter } from '../messages/meters.ts';
 import type { AttemptOutcome, ChannelInput, Recording, RecordingEvent } from '../messages/records.ts';
 import type { RecordingMessage } from '../messages/socket.ts';
 import type { Store } from '../store/store.ts';
 import type { Broadcast } from './broadcast.ts';
 import type { Claims } from './claims.ts';
+import { COMMIT_EVERY_MS, CommitGroup } from './commitGroup.ts';
 import { clockStepText, sleepText, type ClockStep, type Sleep } from './clockSteps.ts';
 import { OpenRecording } from './openRecording.ts';
 import { Recorder, type RecorderOptions } from './recorder.ts';
@@ -17,14 +19,22 @@ export interface RecordingsOptions {
   readonly clock: Clock;
   readonly broadcast: Broadcast;
   readonly claims: Claims;
-  readonly recorder: Pick<RecorderOptions, 'commitEveryMs' | 'waitingLimit' | 'retryMs'>;
+  readonly recorder: Pick<RecorderOptions, 'waitingLimit' | 'retryMs'> & {
+    /** The readings of all recordings in so long share one durable write. */
+    readonly commitEveryMs?: number;
+  };
 }
 
 /** The recordings that are running: starts them, stops them, and takes them up again after a crash. */
 export class Recordings {
   private readonly running = new Map<string, OpenRecording>();
 
-  constructor(private readonly options: RecordingsOptions) {}
+  private readonly group: CommitGroup;
+
+  constructor(private readonly options: RecordingsOptions) {
+    const { store, clock, recorder } = options;
+    this.group = new CommitGroup(store, clock, recorder.commitEveryMs ?? COMMIT_EVERY_MS);
+  }
 
   all(): readonly OpenRecording[] {
     return [...this.running.values()];
@@ -43,7 +53,11 @@ export class Recordings {
   }
 
   /** @throws NightdrawError not-found, store-full, store-failed */
-  start(input: StartRecording, meters: readonly Meter[]): Recording {
+  start(
+    input: StartRecording,
+    meters: readonly Meter[],
+    records: readonly RecordedMeterRecord[] = [],
+  ): Recording {
     const { store, clock } = this.options;
     if (input.caseId !== null) store.getCase(input.caseId);
     const startNowMs = clock.nowMs();
@@ -56,6 +70,7 @@ export class Recordings {
       provenance: provenanceOf(meters),
       state: 'recording',
       channels: meters.flatMap(channelsOf),
+      meters: records,
     });
     const open = this.open(recording, startNowMs);
     open.event('started', `Started with ${meters.map((m) => m.name).join(', ')}.`, startNowMs);
@@ -212,6 +227,7 @@ export class Recordings {
       recordingId: recording.id,
       startNowMs,
       ...this.options.recorder,
+      group: this.group,
       onTrouble: ({ over, sentence }) => broadcast.notice({ level: over ? 'info' : 'error', text: sentence }),
     });
     const open = new OpenRecording(recording, startNowMs, recorder);
@@ -230,6 +246,7 @@ function channelsOf(meter: Meter): ChannelInput[] {
     quantity: c.quantity,
     label: c.label,
     apertureMs: c.apertureMs,
+    ...(c.step && { step: c.step }),
   }));
 }
 

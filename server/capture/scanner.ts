@@ -13,7 +13,7 @@ const FITS_A_KEY = /^[\w:.-]{1,113}$/;
 
 export interface ScannerOptions {
   readonly clock: Clock;
-  readonly drivers: readonly Driver[];
+  readonly drivers: () => readonly Driver[];
   readonly link: Link;
   readonly table: MeterTable;
   /** Meters in use stay in the list when a new scan begins. */
@@ -57,7 +57,8 @@ export class Scanner {
   }
 
   private seen({ id, name, rssi, services }: SeenMeter): void {
-    const { table, drivers } = this.options;
+    const { table } = this.options;
+    const drivers = this.options.drivers();
     const key = `server:${id}`;
     const shown = displayName(name ?? '');
     const before = table.find(key);

@@ -1,5 +1,7 @@
 import type { Clock } from '../../drivers/core/clock.ts';
 import type { Driver, MeterDetails, Secrets } from '../../drivers/core/driver.ts';
+import type { CharacteristicRef } from '../../drivers/core/link.ts';
+import { listeningDriver } from '../../drivers/meters/taught/listening.ts';
 import { startBroadcastSession } from '../../drivers/session/broadcast.ts';
 import { detailsDiffer, detailsText } from '../../drivers/session/details.ts';
 import { startSession } from '../../drivers/session/session.ts';
@@ -11,6 +13,7 @@ import type {
   SessionState,
 } from '../../drivers/session/types.ts';
 import { NightdrawError } from '../messages/errors.ts';
+import type { MeterRecord } from '../messages/meterRecord.ts';
 import type { Meter } from '../messages/meters.ts';
 import { broadcastDriver, hearBroadcast } from './broadcasts.ts';
 import { displayName } from './displayName.ts';
@@ -28,18 +31,25 @@ export interface SessionSink {
   onDetails(meterKey: string, text: string): void;
   onBadFrame(meterKey: string, sentence: string, atMs: number): void;
   onLink(meterKey: string, what: 'connected' | 'dropped' | 'failed', sentence: string): void;
+  /** What a meter sends that is being taught. */
+  onFrame(meterKey: string, source: CharacteristicRef, bytes: Uint8Array, atMs: number): void;
 }
 
 export interface SessionsOptions {
   readonly clock: Clock;
   readonly random: () => number;
-  readonly drivers: readonly Driver[];
+  /** Asked anew with each connection: a meter may have been taught meanwhile. */
+  readonly drivers: () => readonly Driver[];
   readonly radios: Readonly<Record<'server' | 'virtual', Radio>>;
   readonly table: MeterTable;
   readonly sink: SessionSink;
   /** For meters that encrypt what they broadcast. */
   readonly secretsOf: (meterId: string) => Secrets | null;
+  /** How a meter is to be asked and understood; null for the usual way. */
+  readonly recordOf: (meterKey: string) => Pick<MeterRecord, 'query' | 'unitless'> | null;
 }
+
+const LISTENING_SILENT_MS = 24 * 3_600_000;
 
 const STATE: Readonly<Record<SessionState, Meter['state']>> = {
   connecting: 'connecting',
@@ -92,6 +102,44 @@ export class Sessions {
     return table.get(key);
   }
 
+  /**
+   * Begins to hand on what an unknown meter sends, so that it can be taught.
+   * @throws NightdrawError bad-request for a meter of a page, no-bluetooth
+   */
+  async listen(key: string): Promise<Meter> {
+    const { table, clock, random, sink } = this.options;
+    const { radio, source, id } = this.radioOf(key);
+    const status = radio.status();
+    if (status.state === 'unavailable') throw new NightdrawError('no-bluetooth', status.sentence);
+    await this.disconnect(key);
+    const before = table.find(key);
+    table.put({
+      key,
+      source,
+      name: before?.name ?? id,
+      driver: null,
+      state: 'connecting',
+      rssi: before?.rssi ?? null,
+      channels: [],
+      sentence: 'Connecting.',
+    });
+    const listening = listeningDriver((from, bytes) => sink.onFrame(key, from, bytes, clock.nowMs()));
+    this.sessions.set(
+      key,
+      startSession({
+        link: radio.link,
+        drivers: [listening],
+        meterId: id,
+        clock,
+        random,
+        // It gives no readings, so nothing tells silence from a meter that sends only when its display changes.
+        silentAfterMs: LISTENING_SILENT_MS,
+        hooks: this.hooksOf(key),
+      }),
+    );
+    return table.get(key);
+  }
+
   async disconnect(key: string): Promise<void> {
     const session = this.sessions.get(key);
     this.sessions.delete(key);
@@ -103,8 +151,18 @@ export class Sessions {
   }
 
   private start(key: string, radio: Radio, meterId: string): Session {
-    const { clock, random, drivers, table, secretsOf } = this.options;
-    const common = { link: radio.link, drivers, meterId, clock, random };
+    const { clock, random, table, secretsOf, recordOf } = this.options;
+    const drivers = this.options.drivers();
+    const record = recordOf(key);
+    const common = {
+      link: radio.link,
+      drivers,
+      meterId,
+      clock,
+      random,
+      ...(record?.query && { query: record.query }),
+      ...(record?.unitless && { unitless: record.unitless }),
+    };
     const driver = table.get(key).driver;
     if (broadcastDriver(drivers, (d) => d.title === driver) !== undefined)
       return startBroadcastSession({ ...common, hooks: this.hooksOf(key), secrets: secretsOf(meterId) });
@@ -155,11 +213,12 @@ export class Sessions {
         table.change(key, {
           name: displayName(meter.name) || id,
           driver: meter.driverTitle.slice(0, 120),
-          channels: meter.channels.map(({ key: channel, quantity, label }) => ({
+          channels: meter.channels.map(({ key: channel, quantity, label, step }) => ({
             key: channel,
             quantity,
             label: displayName(label),
             apertureMs: null,
+            ...(step !== null && { step }),
           })),
         });
         sink.onChannels(key);
@@ -175,6 +234,7 @@ export class Sessions {
         const before = this.details.get(key);
         if (before !== undefined && !detailsDiffer(before, details)) return;
         this.details.set(key, details);
+        table.change(key, { details });
         const text = detailsText(details);
         if (table.find(key)?.state === 'connected') table.change(key, { sentence: text });
         sink.onDetails(key, text);

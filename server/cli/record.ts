@@ -55,7 +55,7 @@ export const recordCommand: Command = {
   async run(context, parsed) {
     const args = recordArgsOf(parsed);
     const data = dataFolder(context, parsed);
-    const secretsOf = readBindKeys(data);
+    const bindKeys = readBindKeys(data);
     const opened = openStore(databaseFile(data));
     const { close, ...equipment } = args.meterIds.length > 0 ? realMeters(args) : virtualMeters(args);
     const { clock, radio, car, commitEveryMs, random } = equipment;
@@ -73,7 +73,7 @@ export const recordCommand: Command = {
       radio,
       car,
       claims: fileClaims(data),
-      secretsOf,
+      bindKeys,
       recorder: { commitEveryMs },
     });
     try {

@@ -48,7 +48,7 @@ export const serveCommand: Command = {
     const lan = values.lan === true;
     const log = (line: string) => context.stderr(`${line}\n`);
     const data = dataFolder(context, parsed);
-    const secretsOf = readBindKeys(data);
+    const bindKeys = readBindKeys(data);
     const store = sealingStore(openStore(databaseFile(data)), {
       data,
       signer: signerIn(data),
@@ -63,7 +63,7 @@ export const serveCommand: Command = {
       drivers: DRIVERS,
       radio: { link: radio, status: () => radio.status() },
       claims: fileClaims(data),
-      secretsOf,
+      bindKeys,
       suspendedMs,
       car: createVirtualCar({
         scenario: SCENARIOS.live,

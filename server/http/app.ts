@@ -8,7 +8,7 @@ import { errorHandler } from './failures.ts';
 import { csvRoutes, importRoutes } from './fileRoutes.ts';
 import { refusalOf } from './guard.ts';
 import { securityHeaders } from './headers.ts';
-import { meterRoutes, statusRoutes, virtualCarRoutes } from './meterRoutes.ts';
+import { meterRoutes, statusRoutes, taughtRoutes, virtualCarRoutes } from './meterRoutes.ts';
 import { pageRoutes } from './page.ts';
 import { paperRoutes, photoUploads } from './paperRoutes.ts';
 import { recordingRoutes } from './recordingRoutes.ts';
@@ -44,6 +44,7 @@ export function createApp(services: Services): Express {
   api.use('/recordings', watchRoutes(services));
   api.use('/key', keyRoutes(services));
   api.use('/meters', meterRoutes(services));
+  api.use('/taught-meters', taughtRoutes(services));
   api.use('/virtual-car', virtualCarRoutes(services));
   api.use(() => {
     throw new NightdrawError('not-found');

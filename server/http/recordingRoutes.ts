@@ -39,6 +39,8 @@ export function recordingRoutes({ store, hub, desk }: Services): Router {
       recording: store.getRecording(id),
       events: store.listEvents(id),
       gaps: store.listGaps(id),
+      meters: store.listRecordedMeters(id),
+      zeroChecks: store.listZeroChecks(id),
       checklist: store.readChecklist(id),
     };
     response.json(detail);

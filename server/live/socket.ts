@@ -84,6 +84,7 @@ export function attachLive({ server, hub, clock, log }: LiveOptions): Live {
     onReadings: (readings, from) => (from === null ? io : io.except(from)).emit('readings', readings),
     onRecording: (message) => io.emit('recording', message),
     onNotice: (notice) => io.emit('notice', notice),
+    onFrames: (frames) => io.emit('frames', frames),
   });
 
   return {

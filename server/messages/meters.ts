@@ -14,6 +14,16 @@ export const meterChannelSchema = z.strictObject({
 });
 export type MeterChannelInfo = z.infer<typeof meterChannelSchema>;
 
+/** Device Information and Battery of the Bluetooth SIG. */
+export const meterDetailsSchema = z.strictObject({
+  maker: z.string().max(120).nullable(),
+  model: z.string().max(120).nullable(),
+  serial: z.string().max(120).nullable(),
+  firmware: z.string().max(120).nullable(),
+  /** Charge of the meter's own cell. */
+  cellPercent: z.number().min(0).max(100).nullable(),
+});
+
 export const meterSchema = z.strictObject({
   key: meterKeySchema,
   source: z.enum(['server', 'page', 'virtual']),
@@ -22,6 +32,8 @@ export const meterSchema = z.strictObject({
   state: z.enum(METER_STATES),
   rssi: z.number().nullable(),
   channels: z.array(meterChannelSchema).max(16),
+  /** What it says of itself; absent while it has said nothing. */
+  details: meterDetailsSchema.nullable().optional(),
   /** Why it is in this state, where that needs saying. */
   sentence: z.string().max(400),
 });

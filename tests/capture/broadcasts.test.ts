@@ -192,7 +192,9 @@ describe('a meter that only broadcasts', () => {
     await bench!.close();
 
     const secrets = { key: SECRET, decrypt: decryptCcm };
-    ({ hub } = setUp(beacon.peer, { secretsOf: (id) => (id === ADDRESS ? secrets : null) }));
+    ({ hub } = setUp(beacon.peer, {
+      bindKeys: { secretsOf: (id) => (id === ADDRESS ? secrets : null), list: () => [], set: () => {} },
+    }));
     hub.connect(KEY);
     await clock.advance(500);
     expect(hub.lastReadings()).toMatchObject([{ meterKey: KEY, channels: [{ value: [12.63] }] }]);

@@ -9,10 +9,11 @@ import {
 } from '../../core/driver.ts';
 import { DriverError } from '../../core/errors.ts';
 import { valueOf, type Quantity } from '../../core/reading.ts';
-import { canonicalUuid, shortOf } from '../../core/uuid.ts';
+import { canonicalUuid } from '../../core/uuid.ts';
 import type { MeterDescription } from '../../teach/description.ts';
 import { readFrame } from '../../teach/read.ts';
 import { LABELS } from './fields.ts';
+import { isStandard } from './unknown.ts';
 
 /**
  * Reads the meter that a description describes.
@@ -62,12 +63,6 @@ const canSend = (c: ProfiledCharacteristic) => c.canNotify || c.canRead;
 function onlyUnknown(profile: MeterProfile): ProfiledCharacteristic | null {
   const unknown = profile.characteristics.filter((c) => c.canNotify && !isStandard(c));
   return unknown.length === 1 ? unknown[0]! : null;
-}
-
-/** Assigned by the SIG, or describing itself. Makers also use short numbers from 0xF000 up for their own. */
-function isStandard(c: ProfiledCharacteristic): boolean {
-  const short = shortOf(c.characteristic);
-  return (short !== null && short < 0xf000) || c.presentationFormat !== null;
 }
 
 function channelsOf(description: MeterDescription, from: ProfiledCharacteristic): MeterChannel[] {
