@@ -1,6 +1,6 @@
 import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
-import type { Case } from '../../server/messages/records.ts';
+import type { Case, Recording } from '../../server/messages/records.ts';
 import { chosenChannel } from '../state/live.ts';
 import { Attempts } from '../parts/attempts.tsx';
 import { LinkButton } from '../parts/controls.tsx';
@@ -18,6 +18,7 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
   const running = useRunning();
   const [voltage, setVoltage] = useState<string | null>(null);
   const [current, setCurrent] = useState<string | null>(null);
+  const stopped = useState<Recording | null>(null);
   useTicker(1);
 
   const caseId = running[0]?.recording.caseId ?? p.caseId;
@@ -26,11 +27,14 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
   const volt = chosenChannel(channels, 'voltage', voltage);
   const amp = chosenChannel(channels, 'current', current);
   const nothing = volt === null && amp === null;
+  // Whoever walks past a night wants its sentence first, whoever tries a handle the voltage.
+  const overnight = running.some((m) => m.recording.kind === 'overnight-test');
   const zone = item.value?.measuredThreshold?.thresholdV ?? item.value?.thresholdV ?? null;
   return (
     <>
       <PageTitle title="Live watch" line={item.value?.title} />
       {!nothing && <CautionLine />}
+      {overnight && <RunningRecordings stopped={stopped} />}
       {nothing && <Nothing connected={meters.some((m) => m.state === 'connected')} />}
       {!nothing && (
         <div class="live-figures">
@@ -39,14 +43,14 @@ export function LivePage(p: { readonly caseId: string | null }): JSX.Element {
         </div>
       )}
       {!nothing && (
-        <Attempts voltageId={volt?.id ?? null} caseId={caseId}>
+        <Attempts voltageId={volt?.id ?? null} caseId={caseId} still={overnight}>
           <section class="running-charts" aria-label="The last 60 seconds">
             {volt !== null && <LiveChart quantity="voltage" channel={volt.id} />}
             {amp !== null && <LiveChart quantity="current" channel={amp.id} />}
           </section>
         </Attempts>
       )}
-      <RunningRecordings />
+      {!overnight && <RunningRecordings stopped={stopped} />}
       <StartRecording caseId={p.caseId} />
       <Cautions place="live" />
     </>

@@ -36,6 +36,8 @@ let lastRecordingId: string | null = null;
 export function Attempts(p: {
   readonly voltageId: string | null;
   readonly caseId: string | null;
+  /** The buttons stay where they are, instead of at the lower edge within the thumb's reach. */
+  readonly still?: boolean;
   /** What stands between the buttons and the list. */
   readonly children?: ComponentChildren;
 }): JSX.Element {
@@ -113,7 +115,7 @@ export function Attempts(p: {
   const own = book.notRecorded().slice(0, SHOWN);
   return (
     <>
-      <section class="thumb-bar" aria-labelledby="attempt-heading">
+      <section class={p.still ? 'thumb-bar still' : 'thumb-bar'} aria-labelledby="attempt-heading">
         <h2 id="attempt-heading">Try the handle, then mark it</h2>
         <div class="thumbs">
           {OUTCOMES.map((o) => (

@@ -10,28 +10,33 @@ import { hashOf } from '../state/route.ts';
 import { Button, Choice, LinkButton, SelectField, TextField } from './controls.tsx';
 import { useAction, useLoad, useMeters, useRunning, useTicker } from './hooks.ts';
 import { useServices } from './services.ts';
+import { WatchPanel } from './watchPanel.tsx';
 import { Problem } from './words.tsx';
 
 type Kind = 'live-watch' | 'overnight-test';
 
 /** Recordings that run, each with its stop; and the way to the one that has just been stopped. */
-export function RunningRecordings(): JSX.Element | null {
+export function RunningRecordings(p: {
+  /** Where the part may change its place, the page remembers for it what was stopped. */
+  readonly stopped?: readonly [Recording | null, (recording: Recording | null) => void];
+}): JSX.Element | null {
   const running = useRunning();
-  const [stopped, setStopped] = useState<Recording | null>(null);
+  const own = useState<Recording | null>(null);
+  const [stopped, onStopped] = p.stopped ?? own;
   const section = useRef<HTMLElement>(null);
   const some = running.length > 0;
   const before = useRef(some);
   useEffect(() => {
     // The start button lies further down; what it started is brought into view.
     if (some && !before.current) section.current?.scrollIntoView({ block: 'nearest' });
-    if (some) setStopped(null);
+    if (some) onStopped(null);
     before.current = some;
   }, [some]);
   if (!some && stopped === null) return null;
   return (
     <section class="recorder" aria-label="Running recordings" ref={section}>
       {running.map((m) => (
-        <Running key={m.recording.id} message={m} onStopped={setStopped} />
+        <Running key={m.recording.id} message={m} onStopped={onStopped} />
       ))}
       {!some && stopped !== null && (
         <p class="stopped" role="status">
@@ -71,6 +76,7 @@ function Running(p: {
         <LinkButton href={hashOf({ page: 'night', id: recording.id })}>So far</LinkButton>
       </div>
       <Problem sentence={action.problem} />
+      {recording.kind === 'overnight-test' && <WatchPanel recording={recording} />}
     </div>
   );
 }
