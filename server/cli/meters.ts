@@ -5,6 +5,8 @@ import { createNodeLink } from '../../drivers/links/node/link.ts';
 import { DRIVERS } from '../../drivers/meters/registry.ts';
 import { displayName } from '../capture/displayName.ts';
 import { UsageError, type Command, type ParsedArgs } from './command.ts';
+import { DATA_OPTION } from './data.ts';
+import { runTaught } from './taught.ts';
 import { runTeach } from './teach.ts';
 
 const DEFAULT_SECONDS = 10;
@@ -14,18 +16,32 @@ export const metersCommand: Command = {
   summary: 'lists the Bluetooth meters in range of this computer',
   usage: [
     'Usage: nightdraw meters [--seconds N] [--json]',
-    '       nightdraw meters teach FRAMES.jsonl',
+    '       nightdraw meters teach FRAMES.jsonl [--save --service UUID --characteristic UUID] [--name START] [--title TEXT]',
+    '       nightdraw meters taught [import FILE | export ID | delete ID] [--data DIR]',
     '',
     `  --seconds N  how long to look (default ${DEFAULT_SECONDS})`,
     '  --json       print one JSON array: id, name, signal (dBm), advertised services, whether a driver names one',
     '',
     'teach learns how an unknown meter encodes its display from lines {"frame":"hex","display":"12.63 V"}, five or more,',
-    'and prints the meter description (JSON) once only one encoding is left; sentences go to stderr.',
+    'and prints the meter description (JSON) once only one encoding is left; sentences go to stderr. --save keeps it in',
+    'the data folder, for meters with that characteristic (and, with --name, a name that starts so); serve and record',
+    'then read them. taught lists what is kept.',
   ].join('\n'),
-  options: { seconds: { type: 'string' }, json: { type: 'boolean' } },
+  options: {
+    seconds: { type: 'string' },
+    json: { type: 'boolean' },
+    save: { type: 'boolean' },
+    service: { type: 'string' },
+    characteristic: { type: 'string' },
+    name: { type: 'string' },
+    title: { type: 'string' },
+    ...DATA_OPTION,
+  },
 
   async run(context, args) {
-    if (args.positionals[0] === 'teach') return runTeach(context, args.positionals.slice(1));
+    const [first, ...rest] = args.positionals;
+    if (first === 'teach') return runTeach(context, args, rest);
+    if (first === 'taught') return runTaught(context, args, rest);
     if (args.positionals.length > 0) throw new UsageError(`"${args.positionals[0]}" is not understood here.`);
     const seconds = secondsOf(args);
     const link = createNodeLink();

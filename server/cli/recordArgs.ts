@@ -1,4 +1,5 @@
-import { idSchema } from '../messages/records.ts';
+import { querySchema, type MeterRecord } from '../messages/meterRecord.ts';
+import { idSchema, QUANTITIES, quantitySchema } from '../messages/records.ts';
 import { SCENARIOS, type ScenarioName } from '../simulator/scenarios.ts';
 import { UsageError, type ParsedArgs } from './command.ts';
 
@@ -12,6 +13,12 @@ export interface RecordArgs {
   /** Virtual seconds a second; 0 is as fast as the machine can. */
   readonly speed: number;
   readonly caseId: string | null;
+  /** Seconds of a zero check before and after; null for none. */
+  readonly zeroSeconds: number | null;
+  /** Seconds to move the clamp between a zero check and the recording. */
+  readonly zeroPause: number;
+  /** Stand before what the meters' records say. */
+  readonly asking: { readonly query?: MeterRecord['query']; readonly unitless?: MeterRecord['unitless'] };
 }
 
 /** @throws UsageError */
@@ -25,6 +32,8 @@ export function recordArgsOf({ values, positionals }: ParsedArgs): RecordArgs {
   const strange = meterIds.find((id) => !/^[\w:.-]{1,113}$/.test(id));
   if (strange !== undefined)
     throw new UsageError(`"${strange}" is no meter's id; "nightdraw meters" lists them.`);
+  for (const name of ['zero', 'query', 'unitless'])
+    if (virtual && values[name] !== undefined) throw new UsageError(`--${name} goes with --meter only.`);
   for (const name of ['scenario', 'seed', 'speed'])
     if (!virtual && values[name] !== undefined) throw new UsageError(`--${name} goes with --virtual only.`);
 
@@ -43,7 +52,23 @@ export function recordArgsOf({ values, positionals }: ParsedArgs): RecordArgs {
     seconds: given ?? (virtual ? SCENARIOS[scenario as ScenarioName].nightS : null),
     speed,
     caseId,
+    zeroSeconds: numberOf(values, 'zero', 1, 60),
+    zeroPause: numberOf(values, 'zero-pause', 0, 3600) ?? 20,
+    asking: askingOf(values),
   };
+}
+
+function askingOf(values: ParsedArgs['values']): RecordArgs['asking'] {
+  const intervalMs = numberOf(values, 'query-ms', 20, 60_000) ?? 500;
+  if (values['query-ms'] !== undefined && values.query === undefined)
+    throw new UsageError('--query-ms goes with --query.');
+  const query = values.query === undefined ? null : querySchema.safeParse({ text: values.query, intervalMs });
+  if (query !== null && !query.success)
+    throw new UsageError('--query needs up to 60 letters, digits and signs of plain English text.');
+  const unitless = values.unitless === undefined ? null : quantitySchema.safeParse(values.unitless);
+  if (unitless !== null && !unitless.success)
+    throw new UsageError(`--unitless is one of ${QUANTITIES.join(', ')}.`);
+  return { ...(query && { query: query.data }), ...(unitless && { unitless: unitless.data }) };
 }
 
 function numberOf(values: ParsedArgs['values'], name: string, least: number, most: number): number | null {

@@ -4,7 +4,10 @@ import { z } from 'zod';
 import { LONGEST_FRAME } from '../../drivers/teach/description.ts';
 import { parseDisplay } from '../../drivers/teach/display.ts';
 import { teach, type TeachingGlance } from '../../drivers/teach/teach.ts';
-import { UsageError, type CommandContext } from './command.ts';
+import { canonicalUuid } from '../../drivers/core/uuid.ts';
+import type { MeterDescription } from '../../drivers/teach/description.ts';
+import { UsageError, type CommandContext, type ParsedArgs } from './command.ts';
+import { withStore } from './data.ts';
 
 const lineSchema = z.strictObject({
   frame: z
@@ -20,14 +23,19 @@ const lineSchema = z.strictObject({
 });
 
 /**
- * `meters teach FRAMES.jsonl`: the meter description on stdout, sentences on stderr.
+ * `meters teach FRAMES.jsonl`: the meter description on stdout, sentences on stderr; with `--save` it is kept and used.
  * @returns 0 learned, 1 not (yet)
  * @throws UsageError bad use, or a line that cannot be read
  */
-export async function runTeach(context: CommandContext, args: readonly string[]): Promise<number> {
-  const [file, ...others] = args;
+export async function runTeach(
+  context: CommandContext,
+  parsed: ParsedArgs,
+  positionals: readonly string[],
+): Promise<number> {
+  const [file, ...others] = positionals;
   if (!file || others.length > 0)
     throw new UsageError('meters teach needs one file: meters teach FRAMES.jsonl');
+  const naming = namingOf(parsed);
   const glances = parseLines(file, await textOf(path.resolve(context.cwd, file), file));
   const result = teach(glances);
   for (const reason of result.reasons) context.stderr(`${reason}\n`);
@@ -39,8 +47,39 @@ export async function runTeach(context: CommandContext, args: readonly string[])
     context.stderr(`${wish}: ${result.nextGlance}.\n`);
   }
   if (!result.description) return 1;
-  context.stdout(`${JSON.stringify(result.description, null, 2)}\n`);
+  const description: MeterDescription = { ...result.description, ...naming };
+  context.stdout(`${JSON.stringify(description, null, 2)}\n`);
+  if (parsed.values.save === true) {
+    const { id } = withStore(context, parsed, (store) => store.addTaughtMeter(description));
+    context.stderr(`Kept as ${id}; serve and record read this meter from now on.\n`);
+  }
   return 0;
+}
+
+/** Which meter it is: what the frames themselves do not say. */
+function namingOf({ values }: ParsedArgs): Partial<MeterDescription> {
+  const { service, characteristic, name, title } = values;
+  if ((service === undefined) !== (characteristic === undefined))
+    throw new UsageError('--service and --characteristic go together.');
+  if (values.save === true && service === undefined)
+    throw new UsageError(
+      '--save needs --service and --characteristic, so that no other meter is taken for it.',
+    );
+  return {
+    ...(service !== undefined && {
+      source: { service: uuidOf(service), characteristic: uuidOf(characteristic) },
+    }),
+    ...(typeof name === 'string' && { nameStartsWith: name.slice(0, 40) }),
+    ...(typeof title === 'string' && title.trim() !== '' && { title: title.trim().slice(0, 80) }),
+  };
+}
+
+function uuidOf(value: unknown): string {
+  try {
+    return canonicalUuid(String(value));
+  } catch {
+    throw new UsageError(`"${String(value)}" is no Bluetooth UUID.`);
+  }
 }
 
 async function textOf(absolute: string, file: string): Promise<string> {

@@ -50,6 +50,29 @@ describe('with an adapter and two meters in range', { timeout: 60_000 }, () => {
     expect(table.stdout.split('\n')).toHaveLength(3);
   });
 
+  it('record checks the zero before and after', async () => {
+    const argv = [
+      'record',
+      '--meter',
+      address('clamp'),
+      '--seconds',
+      '2',
+      '--zero',
+      '1',
+      '--zero-pause',
+      '0',
+    ];
+    const { code, stdout, stderr } = await runCommand([...argv, '--data', data]);
+    expect(code).toBe(0);
+    expect(stderr.match(/^Zero of current: /gm)).toHaveLength(2);
+    const store = openStore(path.join(data, 'nightdraw.db'));
+    const checks = store.listZeroChecks(stdout.trim());
+    store.close();
+    expect(checks.map((c) => c.quantity)).toEqual(['current', 'current']);
+    expect(checks[0]!.atMs).toBeLessThan(0);
+    expect(checks[1]!.atMs).toBeGreaterThan(2000);
+  });
+
   it('record stores what they say', async () => {
     const argv = ['record', '--meter', address('clamp'), address('voltmeter'), '--seconds', '3'];
     const { code, stdout, stderr } = await runCommand([...argv, '--data', data, '--json']);

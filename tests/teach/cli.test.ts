@@ -63,6 +63,47 @@ describe('nightdraw meters teach', () => {
     expect(stderr).toMatch(/^[^\n]+\n$/);
   });
 
+  it('keeps what it learned when it is told where the frames come from; taught lists, exports and deletes it', async () => {
+    const where = [
+      '--service',
+      'ffe0',
+      '--characteristic',
+      'FFE1',
+      '--name',
+      'DMM',
+      '--title',
+      'Bench meter',
+    ];
+    const data = ['--data', path.join(folder, 'data')];
+    const save = ['meters', 'teach', file('save.jsonl', five), '--save', ...data];
+    const refused = await runCommand(save);
+    expect([refused.code, refused.stderr]).toEqual([
+      2,
+      '--save needs --service and --characteristic, so that no other meter is taken for it.\n',
+    ]);
+    const kept = await runCommand([...save, ...where]);
+    expect(kept.code).toBe(0);
+    const id = /Kept as (\w+);/.exec(kept.stderr)![1]!;
+    const list = await runCommand(['meters', 'taught', ...data]);
+    expect(list.stdout).toContain(`${id}  `);
+    expect(list.stdout).toContain(
+      'Bench meter (characteristic 0000ffe1-0000-1000-8000-00805f9b34fb, named "DMM...")',
+    );
+
+    const exported = await runCommand(['meters', 'taught', 'export', id, ...data]);
+    const again = file('exported.json', [exported.stdout]);
+    const other = ['--data', path.join(folder, 'other')];
+    const imported = await runCommand(['meters', 'taught', 'import', again, ...other]);
+    expect(imported.code).toBe(0);
+    const there = await runCommand(['meters', 'taught', '--json', ...other]);
+    const listed = JSON.parse(there.stdout) as { description: unknown }[];
+    expect(listed.map((t) => t.description)).toEqual([JSON.parse(exported.stdout)]);
+
+    await runCommand(['meters', 'taught', 'delete', id, ...data]);
+    expect((await runCommand(['meters', 'taught', ...data])).stdout).toBe('No meter has been taught.\n');
+    expect((await runCommand(['meters', 'taught', 'import', file('no.json', ['{}']), ...data])).code).toBe(2);
+  });
+
   it.each([[['meters', 'teach']], [['meters', 'teach', 'a', 'b']], [['meters', 'teach', '/no/such/file']]])(
     'refuses %j',
     async (argv) => {
