@@ -1,6 +1,7 @@
 import type { Quantity } from '../../drivers/core/reading.ts';
 import { evenTimes } from './even-times.ts';
 import type { ChannelInput } from './input.ts';
+import { withoutZero } from './zero.ts';
 import { estimateInterval, estimateJitter, estimateResolution } from './sampling.ts';
 
 /** Stage 1: readings in order on one time axis, with what can be said about how they were taken. */
@@ -46,7 +47,7 @@ export function condition(input: ChannelInput): Conditioned {
     quantity: input.quantity,
     unit: input.unit,
     t,
-    y,
+    y: withoutZero(t, y, input.zeroChecks ?? []),
     intervalS,
     jitterS: estimateJitter(t),
     apertureS: apertureStated ? input.apertureS : intervalS,

@@ -1,17 +1,17 @@
 import { joinBursts } from './bursts.ts';
 import { mergeSpans, overlapOf, type Conditioned, type Span } from './condition.ts';
-import type { MeterErrors } from './dc.ts';
+import { ditherOf, type MeterErrors, type MeterOfChannel } from './dc.ts';
 import { measureDraw, type Draw } from './draw.ts';
 import { findExcursions, visibleThreshold, type Excursions } from './excursions.ts';
 import { endOf, FloorOverTime, WindowFloor } from './floor.ts';
 import { foldedRegimes } from './folded-regimes.ts';
-import type { Accuracy } from './input.ts';
 import { findLevels, type Level } from './levels.ts';
 import { collectPulses } from './pulses.ts';
 import { measureRegimes, type Hidden, type MeasuredRegime } from './regimes.ts';
 import { findSleep, referenceFloor, type Sleep } from './sleep.ts';
 import { findTrains, type Timing } from './trains.ts';
 import { isPulse, measureRaised, type Raised } from './wake-ups.ts';
+import { wanderOf } from './wander.ts';
 import { cutWindows, type Windows } from './windows.ts';
 
 /** The stages on a current channel, composed. Current here is positive when it leaves the battery. */
@@ -28,7 +28,7 @@ export interface CurrentStory {
   readonly meter: MeterErrors;
 }
 
-export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: number): CurrentStory {
+export function analyseCurrent(c: Conditioned, facts: MeterOfChannel, endS: number): CurrentStory {
   const windows = cutWindows(c);
   const levels = findLevels(c, windows);
   const sleep = findSleep(c, levels);
@@ -36,7 +36,13 @@ export function analyseCurrent(c: Conditioned, accuracy: Accuracy | null, endS: 
   const threshold = visibleThreshold(c, windows.noise);
   const ground = new WindowFloor(windows, levels.levels, reference, c.t.length);
   const excursions = findExcursions(c, ground, threshold, 0, c.t.length);
-  const meter: MeterErrors = { accuracy, resolution: c.resolution, noise: windows.noise };
+  const meter: MeterErrors = {
+    ...facts,
+    resolution: c.resolution,
+    noise: windows.noise,
+    wander: wanderOf(windows, levels.levels, sleep),
+    dither: ditherOf(c.y, sleep.asleepFromSample, reference[reference.length - 1] ?? 0, c.resolution),
+  };
   const floor = new FloorOverTime(windows, reference);
   const single = collectPulses(
     c,

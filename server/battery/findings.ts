@@ -1,7 +1,7 @@
 import { parseAccuracy, figure } from '../analysis/accuracy.ts';
-import { condition, type Conditioned, type Span } from '../analysis/condition.ts';
+import { condition, lowerBound, type Conditioned, type Span } from '../analysis/condition.ts';
 import { analyseCurrent, type CurrentStory } from '../analysis/current.ts';
-import type { MeterErrors } from '../analysis/dc.ts';
+import { meterOf, type MeterErrors, type MeterOfChannel } from '../analysis/dc.ts';
 import type { ChannelInput, NightInput } from '../analysis/input.ts';
 import { cutWindows } from '../analysis/windows.ts';
 import type { AnalysisOptions, Estimate, Findings } from '../messages/findings.ts';
@@ -10,7 +10,7 @@ import { DEFAULT_DRAW_LIMIT_A, raiseFlags } from './flags.ts';
 import { polarity, type Polarity } from './polarity.ts';
 import { pollingFindings } from './polling.ts';
 import { sourceResistance } from './resistance.ts';
-import { restVoltage, type Rest } from './rest.ts';
+import { restVoltage, type Load, type Rest } from './rest.ts';
 import { tableFor } from './tables.ts';
 
 export type FindNightOptions = AnalysisOptions & {
@@ -32,7 +32,7 @@ export function findNight(input: NightInput, options: FindNightOptions = {}): Fi
   const volts = pick(channels, conditioned, 'voltage');
   const sign = polarity(main?.c ?? null, volts?.c ?? null);
   const story =
-    main === null ? null : analyseCurrent(sign.reversed ? flipped(main.c) : main.c, main.accuracy, durationS);
+    main === null ? null : analyseCurrent(sign.reversed ? flipped(main.c) : main.c, main.meter, durationS);
   const recording = describeRecording(input, conditioned, story, durationS, sign);
   const battery = describeBattery(story, volts, sign, options);
   const body = {
@@ -64,12 +64,13 @@ function withOptions(c: ChannelInput, options: FindNightOptions): ChannelInput {
 }
 
 function isStated(p: Picked | null): boolean {
-  return p !== null && p.accuracy !== null;
+  return p !== null && (p.meter.accuracy !== null || (p.meter.ranges ?? []).length > 0);
 }
 
 interface Picked {
   readonly c: Conditioned;
-  readonly accuracy: ChannelInput['accuracy'];
+  readonly input: ChannelInput;
+  readonly meter: MeterOfChannel;
 }
 
 /** Of several channels of one quantity the one with the most readings tells the story. */
@@ -81,7 +82,8 @@ function pick(
   let best: Picked | null = null;
   conditioned.forEach((c, i) => {
     if (c.quantity !== quantity || c.t.length < 2) return;
-    if (best === null || c.t.length > best.c.t.length) best = { c, accuracy: channels[i]!.accuracy };
+    if (best === null || c.t.length > best.c.t.length)
+      best = { c, input: channels[i]!, meter: meterOf(channels[i]!) };
   });
   return best;
 }
@@ -180,16 +182,18 @@ function describeBattery(
   const meter: MeterErrors | null =
     volts === null
       ? null
-      : { accuracy: volts.accuracy, resolution: volts.c.resolution, noise: cutWindows(volts.c).noise };
-  const rest =
-    volts === null || meter === null || sign.chargingShare > 0.5
-      ? null
-      : restVoltage(volts.c, restFrom(story), disturbances(story, sign), meter);
+      : { ...volts.meter, resolution: volts.c.resolution, noise: cutWindows(volts.c).noise };
   const resistance =
     story === null || volts === null || meter === null
       ? null
       : sourceResistance(story.conditioned, volts.c, loadSteps(story), story.meter, meter);
-  const open = rest === null ? null : withoutLoad(rest, story, resistance);
+  const source = resistance ?? TYPICAL;
+  const load = story === null ? null : loadOf(story, source.ohm);
+  const rest =
+    volts === null || meter === null || sign.chargingShare > 0.5
+      ? null
+      : restVoltage(volts.c, restFrom(story), disturbances(story, sign), meter, load);
+  const open = rest === null ? null : withoutLoad(rest, load, restFrom(story), source.standardU);
   const restVoltageV = open === null ? null : figure(open.v, open.u);
   const charge = open === null ? null : stateOfCharge(open.v, open.u, chemistry, options.temperatureC);
   const average = story?.draw.averageAfterSleep ?? null;
@@ -212,25 +216,38 @@ function describeBattery(
 }
 
 /** Source resistances of healthy starter batteries and their leads, where this car's own is not known. */
-const TYPICAL_OHM = { value: 0.02, standardU: 0.008 };
+const TYPICAL = { ohm: 0.022, standardU: 0.01 };
+/** What a sleeping car draws where nobody measured it, amperes (published figures run from 5 to 85 mA). */
+const UNSEEN_A = { value: 0.035, standardU: 0.03 };
 
-/**
- * The rest voltage without the drop that the settled draw itself makes. A median is drawn down by pulses in
- * part only: by all of the steady draw and by something between none and all of the polling.
- */
-function withoutLoad(
-  rest: Rest,
-  story: CurrentStory | null,
-  resistance: { readonly ohm: number; readonly standardU: number } | null,
-): { v: number; u: number } {
-  const polling = story?.draw.budget?.pollingA ?? 0;
-  const amps = (story?.draw.budget?.baselineA ?? 0) + polling / 2;
-  const ohm = resistance?.ohm ?? TYPICAL_OHM.value;
-  const ohmU = resistance?.standardU ?? TYPICAL_OHM.standardU;
+/** The mean current over any span, from the windows whose middle lies in it. */
+function loadOf({ windows }: CurrentStory, ohm: number): Load {
   return {
-    v: rest.restV + amps * ohm,
-    u: Math.hypot(rest.restU, amps * ohmU, (polling * ohm) / Math.sqrt(12)),
+    ohm,
+    meanA(fromS, toS) {
+      let sum = 0;
+      let n = 0;
+      for (let k = lowerBound(windows.startS, fromS - windows.lengthS / 2); k < windows.count; k++) {
+        const middle = (windows.startS[k]! + windows.endS[k]!) / 2;
+        if (middle >= toS) break;
+        if (middle < fromS) continue;
+        sum += windows.mean[k]!;
+        n++;
+      }
+      return n === 0 ? null : sum / n;
+    },
   };
+}
+
+/** The rest voltage with what its load leaves uncertain: the resistance, or the whole drop where it was not seen. */
+function withoutLoad(rest: Rest, load: Load | null, fromS: number, ohmU: number): { v: number; u: number } {
+  if (load === null) {
+    const drop = UNSEEN_A.value * TYPICAL.ohm;
+    const dropU = Math.hypot(UNSEEN_A.standardU * TYPICAL.ohm, UNSEEN_A.value * TYPICAL.standardU);
+    return { v: rest.restV + drop, u: Math.hypot(rest.restU, dropU) };
+  }
+  const amps = load.meanA(fromS, Infinity) ?? 0;
+  return { v: rest.restV, u: Math.hypot(rest.restU, amps * ohmU) };
 }
 
 function restFrom(story: CurrentStory | null): number {

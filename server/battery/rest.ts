@@ -1,7 +1,7 @@
 import { combine } from '../analysis/accuracy.ts';
 import { overlapOf, type Conditioned, type Span } from '../analysis/condition.ts';
 import { meterUncertainty, type MeterErrors } from '../analysis/dc.ts';
-import { median, robustDeviation } from '../analysis/statistics.ts';
+import { mean, median, robustDeviation } from '../analysis/statistics.ts';
 
 /** Rest voltage: where the voltage of the sleeping car is going, under a surface charge that decays. */
 
@@ -26,8 +26,9 @@ export function restVoltage(
   fromS: number,
   disturbed: readonly Span[],
   meter: MeterErrors,
+  load: Load | null = null,
 ): Rest | null {
-  const points = quietPoints(c, fromS, disturbed);
+  const points = quietPoints(c, fromS, disturbed, load);
   const n = points.t.length;
   if (n < LEAST_POINTS || points.t[n - 1]! - points.t[0]! < LEAST_SPAN_S) return null;
   const noise = Math.max(pointNoise(points.v), 1e-6, meter.noise / Math.sqrt(points.readings));
@@ -60,8 +61,18 @@ interface Points {
   readonly readings: number;
 }
 
-/** Medians over equal stretches of quiet time: dips and readings in passing do not move them. */
-function quietPoints(c: Conditioned, fromS: number, disturbed: readonly Span[]): Points {
+/** The current that flows meanwhile, and the source resistance that it makes a drop over. */
+export interface Load {
+  /** Mean over a span, amperes; null where it was not measured. */
+  meanA(fromS: number, toS: number): number | null;
+  readonly ohm: number;
+}
+
+/**
+ * Equal stretches of quiet time. With a load each point is the mean voltage plus the drop that the mean current
+ * made; without one it is a median, which dips and readings in passing do not move.
+ */
+function quietPoints(c: Conditioned, fromS: number, disturbed: readonly Span[], load: Load | null): Points {
   const end = c.t[c.t.length - 1] ?? 0;
   const start = Math.max(fromS, c.t[0] ?? 0);
   const length = Math.max((end - start) / MOST_POINTS, 3 * (c.intervalS ?? 1));
@@ -73,8 +84,10 @@ function quietPoints(c: Conditioned, fromS: number, disturbed: readonly Span[]):
     while (i < c.t.length && c.t[i]! < a) i++;
     for (; i < c.t.length && c.t[i]! < a + length; i++) inside.push(c.y[i]!);
     if (inside.length < 3 || overlapOf(disturbed, a, a + length) > 0.2 * length) continue;
+    const amps = load === null ? 0 : load.meanA(a, a + length);
+    if (amps === null) continue;
     out.t.push(a + length / 2 - start);
-    out.v.push(median(inside));
+    out.v.push(load === null ? median(inside) : mean(inside) + amps * load.ohm);
     used += inside.length;
   }
   out.readings = Math.max(1, used / Math.max(1, out.t.length));
