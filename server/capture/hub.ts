@@ -284,6 +284,12 @@ export class Hub {
     this.broadcast.notice({ level: 'error', text });
   }
 
+  /** Seconds of a running recording at a time of this clock that is not ahead, or now; null: it does not run. */
+  runningTimeS(recordingId: string, nowMs = Infinity): number | null {
+    const open = this.recordings.find(recordingId);
+    return open === undefined ? null : open.timeOf(Math.min(nowMs, this.options.clock.nowMs())) / 1000;
+  }
+
   isRunning(recordingId: string): boolean {
     return this.recordings.find(recordingId) !== undefined;
   }

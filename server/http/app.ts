@@ -6,6 +6,7 @@ import { caseRoutes } from './caseRoutes.ts';
 import { evidenceRoutes, keyRoutes } from './evidenceRoutes.ts';
 import { errorHandler } from './failures.ts';
 import { csvRoutes, importRoutes } from './fileRoutes.ts';
+import { fuseRoutes } from './fuseRoutes.ts';
 import { refusalOf } from './guard.ts';
 import { securityHeaders } from './headers.ts';
 import { meterRoutes, statusRoutes, taughtRoutes, virtualCarRoutes } from './meterRoutes.ts';
@@ -42,6 +43,7 @@ export function createApp(services: Services): Express {
   api.use(attemptRoutes(services), paperRoutes(services));
   api.use('/recordings', recordingRoutes(services), csvRoutes(services), evidenceRoutes(services));
   api.use('/recordings', watchRoutes(services));
+  api.use('/cases', fuseRoutes(services));
   api.use('/key', keyRoutes(services));
   api.use('/meters', meterRoutes(services));
   api.use('/taught-meters', taughtRoutes(services));

@@ -18,11 +18,14 @@ export const fuseDropSchema = z.strictObject({
 
 export const fusePullSchema = z.strictObject({
   way: z.literal('pull'),
-  /** When it was pulled, seconds from the recording's start; with the draw before and after. */
   recordingId: idSchema,
+  /** When it was pulled, and when the next thing was touched (null: it is still out), seconds from the recording's start. */
   atS: z.number().nonnegative(),
+  untilS: z.number().nonnegative().nullable(),
   beforeA: estimateSchema,
   afterA: estimateSchema,
+  /** False while later readings may still change the figure. */
+  isFinal: z.boolean(),
 });
 
 export const fuseLineSchema = z.strictObject({
@@ -55,3 +58,22 @@ export const fuseWalkSchema = keptFuseWalkSchema.extend({
   says: z.array(z.string()),
 });
 export type FuseWalk = z.infer<typeof fuseWalkSchema>;
+
+/** A fuse measured by hand, or a tap as it was pulled during a recording of the case. */
+export const addFuseSchema = z.strictObject({
+  place: fuseLineSchema.shape.place,
+  measured: z.discriminatedUnion('way', [
+    fuseDropSchema,
+    /** `nowMs`: when, on the server's clock; absent: now. */
+    z.strictObject({ way: z.literal('pull'), recordingId: idSchema, nowMs: z.number().optional() }),
+  ]),
+});
+export type AddFuse = z.infer<typeof addFuseSchema>;
+
+/** The whole draw: by the clamp of a running recording over its last readings, or as a person read it, or not known. */
+export const wholeDrawSchema = z.union([
+  z.strictObject({ recordingId: idSchema }),
+  z.strictObject({ amps: z.number().min(0).max(100), uncertaintyA: z.number().min(0).max(100) }),
+  z.strictObject({ clear: z.literal(true) }),
+]);
+export type WholeDraw = z.infer<typeof wholeDrawSchema>;

@@ -1,4 +1,5 @@
 import { findNight, type FindNightOptions } from '../battery/findings.ts';
+import { sumFuseWalk } from '../battery/fuseWalk.ts';
 import { AttemptDesk } from '../capture/attempts.ts';
 import { analysisOptionsOf, nightInputOf } from '../capture/nightInput.ts';
 import type { AttachedPhoto, Attachments } from '../evidence/attachments.ts';
@@ -33,13 +34,19 @@ export function dossierOf(store: Store, recordingId: string): Dossier {
       meters: store.listRecordedMeters(recordingId),
       zeroChecks: store.listZeroChecks(recordingId),
       attempts: new AttemptDesk(store).ofRecording(recordingId),
-      circuits: null,
+      circuits: theCase === null ? null : circuitsOf(store, theCase.id),
       checklist: store.readChecklist(recordingId),
       photos: theCase === null ? [] : photosOf(store, theCase.id),
       notes:
         theCase === null ? [] : store.listNotes(theCase.id).map(({ addedAt, text }) => ({ addedAt, text })),
     },
   };
+}
+
+/** Null where no fuse was measured. */
+function circuitsOf(store: Store, caseId: string): Attachments['circuits'] {
+  const kept = store.readFuseWalk(caseId);
+  return kept === null || kept.lines.length === 0 ? null : sumFuseWalk(kept);
 }
 
 function photosOf(store: Store, caseId: string): AttachedPhoto[] {
