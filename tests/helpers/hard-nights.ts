@@ -98,7 +98,9 @@ export const HARD_NIGHTS = {
     const train = night.trains![0]!;
     const startS = 60 + r.next();
     const stretch = { startS, endS: startS + r.between(580, 640), periodS: train.stretches[0]!.periodS };
-    return { ...night, trains: [{ ...train, stretches: [stretch] }] };
+    // Awake, the loads of the shut-down could hide faster pulses: it sleeps before the search begins.
+    const shutDowns = [{ atS: r.between(20, 50), dropA: 0.2 }];
+    return { ...night, shutDowns, trains: [{ ...train, stretches: [stretch] }] };
   },
   charger: (r: Random) => {
     const night = baseNight(r);
