@@ -1,17 +1,18 @@
 import type { Cancel, Clock } from '../../drivers/core/clock.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { Gap, RecordingEvent } from '../messages/records.ts';
-import type { Store } from '../store/store.ts';
+import type { Commit, Store } from '../store/store.ts';
+import { COMMIT_EVERY_MS, CommitGroup, type Member } from './commitGroup.ts';
 import { WaitingSamples, type Lost } from './waiting.ts';
 
 export interface RecorderOptions {
-  readonly store: Pick<Store, 'commit'>;
+  readonly store: Pick<Store, 'commitAll'>;
   readonly clock: Clock;
   readonly recordingId: string;
   /** The recording's zero on `clock.nowMs`. */
   readonly startNowMs: number;
-  /** Readings of so long share one durable write. */
-  readonly commitEveryMs?: number;
+  /** With whom writes are shared; alone where it is missing. */
+  readonly group?: CommitGroup;
   /** The most samples that wait in memory while the store cannot write. */
   readonly waitingLimit?: number;
   readonly retryMs?: { readonly first: number; readonly longest: number };
@@ -19,7 +20,6 @@ export interface RecorderOptions {
   readonly onTrouble?: (trouble: { readonly over: boolean; readonly sentence: string }) => void;
 }
 
-const COMMIT_EVERY_MS = 250;
 /** About 28 hours of one channel at 10 readings a second, some 50 MB. */
 const WAITING_LIMIT = 1_000_000;
 const RETRY_MS = { first: 1000, longest: 15_000 };
@@ -28,18 +28,19 @@ const RETRY_MS = { first: 1000, longest: 15_000 };
  * Makes the readings of one recording durable, in groups. What the store cannot take stays in memory and is
  * tried again; when memory is full too, the oldest go, and the recording says so with a gap.
  */
-export class Recorder {
+export class Recorder implements Member {
+  private readonly group: CommitGroup;
   private readonly waiting: WaitingSamples;
   private gaps: Gap[] = [];
   private events: RecordingEvent[] = [];
   private readonly lost = new Map<number, Lost>();
   private trouble: { readonly sinceMs: number; tries: number; lostSamples: number } | null = null;
-  private timer: Cancel | null = null;
-  private tookMs = 0;
+  private retry: Cancel | null = null;
   private gone = false;
 
   constructor(private readonly options: RecorderOptions) {
     this.waiting = new WaitingSamples(options.waitingLimit ?? WAITING_LIMIT);
+    this.group = options.group ?? new CommitGroup(options.store, options.clock, COMMIT_EVERY_MS);
   }
 
   /** Samples that are not durable yet. */
@@ -70,40 +71,58 @@ export class Recorder {
 
   /** Writes all that waits. @returns false when the store could not take it; it is then tried again later */
   flush(): boolean {
-    this.timer?.();
-    this.timer = null;
-    const begunMs = this.options.clock.nowMs();
+    this.group.leave(this);
+    this.retry?.();
+    this.retry = null;
     try {
-      while (this.waiting.length + this.gaps.length + this.events.length + this.lost.size > 0) this.commit();
+      for (let step = this.next(); step !== null; step = this.next()) {
+        this.options.store.commitAll([step]);
+        this.took();
+      }
     } catch (error) {
       this.failed(error);
       return this.gone;
     }
-    this.tookMs = this.options.clock.nowMs() - begunMs;
     return true;
+  }
+
+  step(): Commit | null {
+    return this.trouble === null && !this.gone ? this.next() : null;
+  }
+
+  stored(): boolean {
+    this.took();
+    return this.next() !== null;
   }
 
   /** Stops trying again. Call `flush` first where what waits still matters. */
   close(): void {
-    this.timer?.();
-    this.timer = null;
+    this.group.leave(this);
+    this.retry?.();
+    this.retry = null;
     this.gone = true;
   }
 
-  private commit(): void {
+  /** The next step; null where nothing waits. */
+  private next(): Commit | null {
+    if (this.waiting.length + this.gaps.length + this.events.length + this.lost.size === 0) return null;
     const lostGaps = [...this.lost.values()].map(({ channelId, startMs, endMs }): Gap => ({
       channelId,
       startMs,
       endMs,
       reason: 'disk-full',
     }));
-    this.options.store.commit({
+    return {
       recordingId: this.options.recordingId,
       samples: this.waiting.oldest(),
       gaps: [...this.gaps, ...lostGaps],
       events: this.events,
       batch: null,
-    });
+    };
+  }
+
+  /** The last `next` is durable. */
+  private took(): void {
     this.waiting.removeOldest();
     this.gaps = [];
     this.events = [];
@@ -111,7 +130,7 @@ export class Recorder {
     if (this.trouble !== null) this.recovered(this.trouble);
   }
 
-  private failed(error: unknown): void {
+  failed(error: unknown): void {
     const { clock, onTrouble, retryMs = RETRY_MS } = this.options;
     if (error instanceof NightdrawError && error.code === 'not-found') {
       this.close(); // The recording was deleted meanwhile.
@@ -123,7 +142,7 @@ export class Recorder {
       onTrouble?.({ over: false, sentence });
     }
     const wait = Math.min(retryMs.first * 2 ** this.trouble.tries++, retryMs.longest);
-    this.timer = clock.after(wait, () => this.flush());
+    this.retry = clock.after(wait, () => this.flush());
   }
 
   private recovered(trouble: { sinceMs: number; lostSamples: number }): void {
@@ -147,10 +166,7 @@ export class Recorder {
     if (this.trouble !== null) this.trouble.lostSamples += lost.samples;
   }
 
-  /** A write that takes long is done less often, so that the readings keep arriving between two of them. */
   private schedule(): void {
-    if (this.timer !== null || this.trouble !== null) return;
-    const delay = Math.max(this.options.commitEveryMs ?? COMMIT_EVERY_MS, 2 * this.tookMs);
-    this.timer = this.options.clock.after(delay, () => this.flush());
+    if (this.trouble === null) this.group.schedule(this);
   }
 }

@@ -1,4 +1,5 @@
-import { columnsOf, type SampleColumns } from '../samples/columns.ts';
+import { ColumnBuilder } from '../samples/builder.ts';
+import type { SampleColumns } from '../samples/columns.ts';
 
 /** Samples in one group; also the most that one commit writes at a time. */
 const GROUP = 4096;
@@ -61,18 +62,13 @@ export class WaitingSamples {
   oldest(): readonly { readonly channelId: number; readonly columns: SampleColumns }[] {
     const group = this.groups[0];
     if (group === undefined) return [];
-    return [...new Set(group.channel)].map((channelId) => {
-      const mine = (_: number, i: number) => group.channel[i] === channelId;
-      return {
-        channelId,
-        columns: columnsOf(
-          group.t.filter(mine),
-          group.counts.filter(mine),
-          group.scale.filter(mine),
-          group.flags.filter(mine),
-        ),
-      };
+    const parts = new Map<number, ColumnBuilder>();
+    group.channel.forEach((channelId, i) => {
+      let part = parts.get(channelId);
+      if (part === undefined) parts.set(channelId, (part = new ColumnBuilder(16)));
+      part.push(group.t[i]!, group.counts[i]!, group.scale[i]!, group.flags[i]!);
     });
+    return Array.from(parts, ([channelId, part]) => ({ channelId, columns: part.columns() }));
   }
 
   removeOldest(): void {

@@ -84,17 +84,30 @@ export function sealingStore(store: Store, options: SealingOptions): Store {
     p.events.gaps.push(...step.gaps.map((gap) => sealedGap(gap, p.channels)));
   };
 
+  const stored = (step: Commit): void => {
+    const known = pending.get(step.recordingId);
+    if (known === undefined && store.getRecording(step.recordingId).kind === 'imported') return;
+    if (known !== undefined) add(known, step);
+    const p = known ?? open(step.recordingId);
+    if (Math.abs(options.utcMs() - p.lastMs) >= every) seal(step.recordingId, p);
+  };
+
   return {
     ...store,
     commit(step) {
       const result = store.commit(step);
-      if (result.kind !== 'stored') return result;
-      const known = pending.get(step.recordingId);
-      if (known === undefined && store.getRecording(step.recordingId).kind === 'imported') return result;
-      if (known !== undefined) add(known, step);
-      const p = known ?? open(step.recordingId);
-      if (Math.abs(options.utcMs() - p.lastMs) >= every) seal(step.recordingId, p);
+      if (result.kind === 'stored') stored(step);
       return result;
+    },
+    commitAll(steps) {
+      const results = store.commitAll(steps);
+      // What is opened anew is read from the store, with all of these steps in it.
+      const isNew = new Set(steps.map((s) => s.recordingId).filter((id) => !pending.has(id)));
+      steps.forEach((step, k) => {
+        if (results[k]!.kind !== 'stored') return;
+        if (!isNew.has(step.recordingId) || !pending.has(step.recordingId)) stored(step);
+      });
+      return results;
     },
     stopRecording(id, durationMs) {
       const recording = store.stopRecording(id, durationMs);

@@ -28,7 +28,7 @@ export function noChannel(): NightdrawError {
 
 type CommitMethods = Pick<
   Store,
-  'commit' | 'lastBatch' | 'readSamples' | 'partsOf' | 'zoom' | 'listGaps' | 'listEvents'
+  'commit' | 'commitAll' | 'lastBatch' | 'readSamples' | 'partsOf' | 'zoom' | 'listGaps' | 'listEvents'
 >;
 
 export function commitMethods(db: Database.Database, samples: SampleTables): CommitMethods {
@@ -95,7 +95,7 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     return { kind: 'stored' };
   };
 
-  const durably = db.transaction(commit);
+  const durably = db.transaction((steps: readonly Commit[]) => steps.map(commit));
 
   const recordingWith = (channelId: number): string => {
     const id = recordingOf.get(channelId);
@@ -113,7 +113,8 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
   );
 
   return {
-    commit: (step) => samples.undoing(() => durably.immediate(step)),
+    commit: (step) => samples.undoing(() => durably.immediate([step]))[0]!,
+    commitAll: (steps) => samples.undoing(() => durably.immediate(steps)),
     lastBatch,
     readSamples: (channelId, fromMs = -Infinity, toMs = Infinity) =>
       joinColumns([...partsOf(channelId, fromMs, toMs)]),

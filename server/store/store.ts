@@ -123,6 +123,8 @@ export interface Store {
   deleteTaughtMeter(id: string): void;
 
   commit(step: Commit): CommitResult;
+  /** Several steps in one write to the disk: all are kept, or none when one throws. One result for each step. */
+  commitAll(steps: readonly Commit[]): CommitResult[];
   /** The last batch number stored for a meter of a recording; 0 before the first. */
   lastBatch(recordingId: string, meterKey: string): number;
 

@@ -3,6 +3,7 @@ import { rmSync } from 'node:fs';
 import Database from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { Clock } from '../../drivers/core/clock.ts';
+import { CommitGroup } from '../../server/capture/commitGroup.ts';
 import { Recorder, type RecorderOptions } from '../../server/capture/recorder.ts';
 import { openStore, storeOn } from '../../server/store/openStore.ts';
 import type { Store } from '../../server/store/store.ts';
@@ -166,7 +167,7 @@ describe('a recorder', () => {
     let tries = 0;
     const recorder = new Recorder({
       store: {
-        commit: () => {
+        commitAll: () => {
           tries++;
           throw new Error('broken');
         },
@@ -193,6 +194,50 @@ describe('a recorder', () => {
     expect(recorder.waitingSamples).toBeLessThanOrEqual(1);
   });
 
+  it('shares each write with the other recordings, and stores alone what they cannot', async () => {
+    const group = new CommitGroup(fill.store, clock, 250);
+    const all = [0, 1, 2].map(() => startRecorder({ group }));
+    for (let i = 0; i < 100; i++) {
+      for (const { recorder, channel } of all)
+        recorder.add(channel, i * 100, { counts: i, scale: -3, flags: 0 });
+      await clock.advance(100);
+    }
+    await clock.advance(250);
+    expect(fill.commits).toBeLessThanOrEqual(40);
+    for (const { channel } of all) expect(counts(channel)).toEqual(upTo(100));
+
+    const gone = all[1]!;
+    fill.store.stopRecording(gone.id, 0);
+    fill.store.deleteRecording(gone.id);
+    for (const { recorder, channel } of all)
+      recorder.add(channel, 10_000, { counts: 100, scale: -3, flags: 0 });
+    await clock.advance(250);
+    for (const { channel } of [all[0]!, all[2]!]) expect(counts(channel)).toEqual(upTo(101));
+    expect(troubles).toEqual([]);
+  });
+
+  it('loses nothing where the common write fails, and writes together again afterwards', async () => {
+    const group = new CommitGroup(fill.store, clock, 250);
+    const all = [0, 1].map(() => startRecorder({ group }));
+    const add = (i: number) => {
+      for (const { recorder, channel } of all)
+        recorder.add(channel, i * 100, { counts: i, scale: -3, flags: 0 });
+    };
+    fill.full = 'store-full';
+    for (let i = 0; i < 50; i++) {
+      add(i);
+      await clock.advance(100);
+    }
+    fill.full = null;
+    await clock.advance(20_000);
+    const before = fill.commits;
+    for (let i = 50; i < 60; i++) add(i);
+    await clock.advance(250);
+    expect(fill.commits).toBe(before + 1);
+    for (const { channel } of all) expect(counts(channel)).toEqual(upTo(60));
+    expect(troubles.map((t) => t.over)).toEqual([false, false, true, true]);
+  });
+
   it('writes less often when a write takes long', async () => {
     let blockedMs = 0;
     let commits = 0;
@@ -201,11 +246,11 @@ describe('a recorder', () => {
       utcMs: () => clock.utcMs(),
       after: (delayMs, run) => clock.after(delayMs, run),
     };
-    const store: Pick<Store, 'commit'> = {
-      commit: (step) => {
+    const store: Pick<Store, 'commitAll'> = {
+      commitAll: (steps) => {
         commits++;
         blockedMs += 2000;
-        return fill.store.commit(step);
+        return fill.store.commitAll(steps);
       },
     };
     const { recorder, channel } = startRecorder({ clock: slowClock, store });

@@ -229,6 +229,18 @@ export function storeContract(name: string, makeStore: () => Store): void {
       expect(store.commit({ ...step, batch })).toEqual({ kind: 'stored' });
     });
 
+    test('of several recordings are kept together', () => {
+      const { store, id, current } = started();
+      const other = store.createRecording(NIGHT);
+      const there = other.channels[1]!.id;
+      const steps = [stepOf(id, current, reading(1)), stepOf(other.id, there, reading(2))];
+      expect(store.commitAll(steps)).toEqual([{ kind: 'stored' }, { kind: 'stored' }]);
+      expect([store.readSamples(current).length, store.readSamples(there).length]).toEqual([1, 1]);
+      expect(codeOf(() => store.commitAll([...steps, stepOf('nope', 1, reading(3))]))).toBe('not-found');
+      expect([store.readSamples(current).length, store.readSamples(there).length]).toEqual([1, 1]);
+      expect(store.commitAll([])).toEqual([]);
+    });
+
     test('with numbered batches are stored once and in order', () => {
       const { store, id, current } = started();
       const send = (number: number, meterKey = 'page:a') =>

@@ -31,6 +31,11 @@ export class FillableStore {
         this.commits++;
         return inner.commit(step);
       },
+      commitAll: (steps) => {
+        check();
+        this.commits++;
+        return inner.commitAll(steps);
+      },
       createRecording: (input) => {
         check();
         return inner.createRecording(input);

@@ -345,6 +345,7 @@ export function memoryStore(): Store {
         for (const event of step.events) state.events.push({ ...event, recordingId: step.recordingId });
         return { kind: 'stored' };
       }),
+    commitAll: (steps) => store.atomically(() => steps.map((step) => store.commit(step))),
     lastBatch: (recordingId, meterKey) =>
       Math.max(
         0,
