@@ -70,18 +70,34 @@ export function figure(x: number): string {
   });
 }
 
-/** Seconds that `work` takes, and what it gives. */
-export function timed<T>(work: () => T): { seconds: number; result: T } {
-  const from = performance.now();
+export interface Timed<T> {
+  /** Of the processor, all threads of this process: what the work costs however busy the machine is. */
+  readonly seconds: number;
+  /** On the wall. */
+  readonly wall: number;
+  readonly result: T;
+}
+
+export function timed<T>(work: () => T): Timed<T> {
+  const end = stopwatch();
   const result = work();
-  return { seconds: (performance.now() - from) / 1000, result };
+  return { ...end(), result };
 }
 
 /** The same for work that is waited for. */
-export async function timedAsync<T>(work: () => Promise<T>): Promise<{ seconds: number; result: T }> {
-  const from = performance.now();
+export async function timedAsync<T>(work: () => Promise<T>): Promise<Timed<T>> {
+  const end = stopwatch();
   const result = await work();
-  return { seconds: (performance.now() - from) / 1000, result };
+  return { ...end(), result };
+}
+
+function stopwatch(): () => { seconds: number; wall: number } {
+  const from = performance.now();
+  const before = process.cpuUsage();
+  return () => {
+    const { user, system } = process.cpuUsage(before);
+    return { seconds: (user + system) / 1e6, wall: (performance.now() - from) / 1000 };
+  };
 }
 
 /** The value below which the part `p` of the numbers lies (nearest rank). */
