@@ -42,6 +42,7 @@ export function CasePage(p: { readonly id: string }): JSX.Element {
           Start a recording
         </LinkButton>
         <ImportCsv caseId={item.id} />
+        <LinkButton href={hashOf({ page: 'fuses', caseId: item.id })}>Find the circuit</LinkButton>
         <LinkButton href={hashOf({ page: 'case-edit', id: item.id })}>Edit</LinkButton>
         <Button tone="danger" onPress={() => setAsking(true)}>
           Delete

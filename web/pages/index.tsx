@@ -9,6 +9,8 @@
  *               summary "Title, case and meters": text field "Title", select "Case", a checkbox for each meter; link "See the findings" after a stop
  *   cases       links "New case" and each case; file field "Import a CSV or a sealed bundle"
  *   case        links "Start a recording", "Edit", each recording; button "Delete", then "Delete the case"
+ *   fuses       fields "Fuse", "Printed on it", "Across it", "Fuse to pull"; buttons "Add to the list", "Pulled now",
+ *               "Put back now", "Take the last 20 s as the whole draw", "Take PLACE off the list"
  *   case-edit   fields "Name of the case", "Plate or VIN", "Complaint", "Notes", ...; button "Save the case"
  *   recordings  link "Start a recording"; file field "Import a CSV or a sealed bundle"; a link for each recording
  *   night       regions "Verdict", "Figures of this recording", "The night on its time axis"; heading "Findings";
@@ -30,6 +32,7 @@ import { CasePage } from './case.tsx';
 import { CaseEditPage } from './caseEdit.tsx';
 import { CasesPage } from './cases.tsx';
 import { ComparePage } from './compare.tsx';
+import { FusesPage } from './fuses.tsx';
 import { HelpPage } from './help.tsx';
 import { LivePage } from './live.tsx';
 import { MetersPage } from './meters.tsx';
@@ -54,6 +57,8 @@ function pageOf(route: Route): JSX.Element {
       return <CasePage key={route.id} id={route.id} />;
     case 'case-edit':
       return <CaseEditPage key={route.id ?? 'new'} id={route.id} />;
+    case 'fuses':
+      return <FusesPage key={route.caseId} caseId={route.caseId} />;
     case 'recordings':
       return <RecordingsPage />;
     case 'night':

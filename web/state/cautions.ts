@@ -1,5 +1,5 @@
 /** Where a caution belongs, so that it stands where the work happens. */
-export type CautionPlace = 'live' | 'meters';
+export type CautionPlace = 'live' | 'meters' | 'fuses';
 
 interface Caution {
   readonly id: string;
@@ -12,19 +12,19 @@ interface Caution {
 const CAUTIONS: readonly Caution[] = [
   {
     id: 'hybrid',
-    places: ['live'],
+    places: ['fuses', 'live'],
     what: 'Hybrid: fob out of the car and at least 3 m (10 ft) away, dash dark.',
     why: 'Its engine can start without warning while the fob is near.',
   },
   {
     id: 'high-voltage',
-    places: ['live', 'meters'],
+    places: ['fuses', 'live', 'meters'],
     what: 'Keep off orange wiring.',
     why: 'High voltage is for qualified people only.',
   },
   {
     id: 'spanner',
-    places: ['live', 'meters'],
+    places: ['fuses', 'live', 'meters'],
     what: 'No rings, no loose spanners near the posts; no flames or sparks.',
     why: 'A lead-acid battery vents hydrogen and can weld a spanner.',
   },
@@ -33,6 +33,24 @@ const CAUTIONS: readonly Caution[] = [
     places: ['live', 'meters'],
     what: 'In-line meter: no door, no locking, no start through it.',
     why: 'Each takes tens of amperes; its fuse is not made for that. A clamp carries them.',
+  },
+  {
+    id: 'pull',
+    places: ['fuses'],
+    what: 'Pull no fuse of airbags, of steering or brakes, or of anything orange, unless the maker describes how.',
+    why: 'Some units store faults, lose what they learned, or must be shut down in order.',
+  },
+  {
+    id: 'do-not-wake',
+    places: ['fuses'],
+    what: 'Do not wake the car: no door, no bonnet switch, no ignition; after each disturbance wait for sleep again.',
+    why: 'An awake car draws through many fuses, and every figure taken then is wrong.',
+  },
+  {
+    id: 'probe',
+    places: ['fuses'],
+    what: 'Probe only the two test points of the fuse, with slim tips.',
+    why: 'A slip between two fuses is a short circuit across the battery.',
   },
   {
     id: 'laptop',

@@ -10,6 +10,8 @@ export type Route =
   | { readonly page: 'compare'; readonly before: string; readonly after: string }
   /** `caseId`: the case that a recording started here belongs to. */
   | { readonly page: 'live'; readonly caseId: string | null }
+  /** The fuse walk of a case. */
+  | { readonly page: 'fuses'; readonly caseId: string }
   | { readonly page: 'meters' }
   | { readonly page: 'help' }
   | { readonly page: 'verify' }
@@ -55,6 +57,7 @@ export function routeOf(hash: string): Route {
   }
   if (parts.length === 3 && first === 'compare' && ID.test(third!))
     return { page: 'compare', before: second, after: third! };
+  if (parts.length === 3 && first === 'cases' && third === 'fuses') return { page: 'fuses', caseId: second };
   if (parts.length === 3 && first === 'cases' && third === 'edit') return { page: 'case-edit', id: second };
   return { page: 'lost' };
 }
@@ -72,6 +75,8 @@ export function hashOf(route: Route): string {
       return `#/${route.page}`;
     case 'case':
       return `#/cases/${route.id}`;
+    case 'fuses':
+      return `#/cases/${route.caseId}/fuses`;
     case 'case-edit':
       return route.id === null ? '#/cases/new' : `#/cases/${route.id}/edit`;
     case 'night':
@@ -94,6 +99,7 @@ export function placeOf(route: Route): Place | null {
       return route.page;
     case 'case':
     case 'case-edit':
+    case 'fuses':
       return 'cases';
     case 'night':
     case 'compare':
