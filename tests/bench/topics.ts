@@ -4,6 +4,11 @@ import type { Topic } from './bench.ts';
 export const TOPICS: readonly (() => Promise<Topic>)[] = [
   async () => (await import('./size.ts')).size,
   async () => (await import('./ingest.ts')).ingest,
+  async () => (await import('./zoom.ts')).zoom,
   async () => (await import('./csv.ts')).csv,
+  async () => (await import('./analysis.ts')).analysis,
+  async () => (await import('./memory.ts')).memory,
+  async () => (await import('./latency.ts')).latency,
   async () => (await import('./teaching.ts')).teaching,
+  async () => (await import('./coverage.ts')).coverageTopic,
 ];
