@@ -45,7 +45,7 @@ export const reportCommand: Command = {
       const madeAt = new Date().toISOString();
       return reportOfNight(store, id, { data, signer: signerIn(data), version: VERSION, madeAt, reader });
     });
-    writeOctets(path.resolve(context.cwd, output), await renderReport(model, format, paper));
+    await writeOctets(path.resolve(context.cwd, output), await renderReport(model, format, paper));
     return 0;
   },
 };

@@ -8,7 +8,7 @@ import { openStore } from '../store/openStore.ts';
 import { UsageError, type Command } from './command.ts';
 import { DATA_OPTION, DATA_USAGE, onlyPositional } from './data.ts';
 import { databaseFile, dataFolder, VERSION } from './project.ts';
-import { writeOctets } from './writeFile.ts';
+import { writePieces } from './writeFile.ts';
 
 export const sealCommand: Command = {
   name: 'seal',
@@ -45,14 +45,16 @@ export const sealCommand: Command = {
     const store = openStore(databaseFile(data));
     try {
       store.getRecording(id);
-      const bundle = await sealWithReport(store, id, {
+      const options = {
         data,
         signer: signerIn(data),
         version: VERSION,
         sealedAt: new Date().toISOString(),
         without: left,
-      });
-      writeOctets(path.resolve(context.cwd, output), bundle);
+      };
+      await writePieces(path.resolve(context.cwd, output), (write) =>
+        sealWithReport(store, id, options, write),
+      );
     } finally {
       store.close();
     }

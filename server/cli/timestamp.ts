@@ -27,11 +27,11 @@ export const timestampCommand: Command = {
     const bundle = readBytes(path.resolve(context.cwd, what));
     const file = path.resolve(context.cwd, output);
     if (typeof reply !== 'string') {
-      writeOctets(file, queryFor(bundle));
+      await writeOctets(file, queryFor(bundle));
       return 0;
     }
     const stamped = withTimestamp(bundle, readBytes(path.resolve(context.cwd, reply)));
-    writeOctets(file, stamped.bundle);
+    await writeOctets(file, stamped.bundle);
     context.stdout(`${stamped.timestamp.at}\n`);
     return 0;
   },

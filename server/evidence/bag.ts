@@ -20,11 +20,25 @@ The seal shows that nothing was changed since it was made, and by which key. It 
 the right cable, that the clock was right, or who held the key.
 `;
 
+/** What a bag says of its files under data/. */
+export interface FileFacts {
+  readonly size: number;
+  /** SHA-256, hexadecimal. */
+  readonly digest: string;
+}
+export type Facts = ReadonlyMap<string, FileFacts>;
+
+export function factsOf(files: Members, sha256: Sha256): Map<string, FileFacts> {
+  const facts = new Map<string, FileFacts>();
+  for (const [name, octets] of files) facts.set(name, { size: octets.length, digest: hex(sha256(octets)) });
+  return facts;
+}
+
 /** A manifest (section 2.1.3): a line for each file, in the order of names. */
-export function manifestOf(files: Members, sha256: Sha256): string {
+export function manifestOf(files: Facts): string {
   return [...files]
     .sort(([a], [b]) => (a < b ? -1 : 1))
-    .map(([name, octets]) => `${hex(sha256(octets))}  ${name}\n`)
+    .map(([name, { digest }]) => `${digest}  ${name}\n`)
     .join('');
 }
 
@@ -42,8 +56,8 @@ export function readManifest(text: string): Map<string, string> {
 }
 
 /** bag-info.txt (section 2.2.2) follows from the statement and the files under data/. */
-export function bagInfo({ program, sealedAt, recording }: Statement, payload: Members): string {
-  const octets = [...payload.values()].reduce((n, p) => n + p.length, 0);
+export function bagInfo({ program, sealedAt, recording }: Statement, payload: Facts): string {
+  const octets = [...payload.values()].reduce((n, p) => n + p.size, 0);
   return [
     `Bag-Software-Agent: ${program.name} ${program.version}`,
     `Bagging-Date: ${sealedAt.slice(0, 10)}`,
@@ -59,7 +73,7 @@ export function tagFiles(
   statementOctets: Uint8Array,
   signature: Uint8Array,
   pem: string,
-  payload: Members,
+  payload: Facts,
   manifest: string,
 ): Map<string, Uint8Array> {
   return new Map([

@@ -1,7 +1,7 @@
 import { ANALYSIS_REVISION } from '../battery/revision.ts';
 import type { Findings } from '../messages/findings.ts';
 import { attachmentFiles, type Attachments } from './attachments.ts';
-import { manifestOf, tagFiles } from './bag.ts';
+import { factsOf, manifestOf, tagFiles, type FileFacts } from './bag.ts';
 import { leafHash, rootOf } from './merkle.ts';
 import { hex, unhex, utf8 } from './octets.ts';
 import { fingerprintOf, pemOf, type Sha256, type Signer } from './signing.ts';
@@ -12,9 +12,11 @@ import {
   type SealedEvents,
   type SealedFindings,
   type SealedRecord,
+  type StatedLeaf,
   type Statement,
 } from './statement.ts';
 import { zip, type Members } from './zip.ts';
+import type { ZipWriter } from './zipWriter.ts';
 
 /** One leaf of the tree with the octets that it hashes. */
 export interface SealedBlock {
@@ -28,7 +30,8 @@ export interface BundleParts {
   readonly sealedAt: string;
   readonly version: string;
   readonly record: SealedRecord;
-  readonly blocks: readonly SealedBlock[];
+  /** Read once, in order. */
+  readonly blocks: Iterable<SealedBlock>;
   /** All events and gaps of the blocks. */
   readonly events: SealedEvents;
   readonly findings: { readonly options: SealedFindings['options']; readonly findings: Findings } | null;
@@ -69,44 +72,31 @@ export function eventsBlock(sealed: SealedEvents, sha256: Sha256): SealedBlock {
 }
 
 /**
- * The sealed bundle: a zip file with one bag in it. FORMAT.md describes every file.
+ * Writes the sealed bundle, a zip file with one bag in it, block by block. FORMAT.md describes every file.
  * @throws RangeError where it is too large
  */
-export function makeBundle(parts: BundleParts, signer: Signer, sha256: Sha256): Uint8Array {
+export function writeBundle(parts: BundleParts, signer: Signer, sha256: Sha256, zip: ZipWriter): void {
   const anonymous = parts.without.includes('identity');
-  const payload = new Map<string, Uint8Array>();
-  const put = (name: string, octets: Uint8Array) => void payload.set(`data/${name}`, octets);
-  const numbers = { samples: 0, events: 0 };
-  const leaves = parts.blocks.map(({ leaf, octets }) => {
-    const number = String(++numbers[leaf.kind]).padStart(4, '0');
-    const name = `${leaf.kind}/${number}.${leaf.kind === 'samples' ? 'csv' : 'json'}`;
-    // Notes are free text and may name anybody.
-    const withheld = octets === null || (anonymous && leaf.kind === 'events');
-    if (!withheld) put(name, octets);
-    return { ...leaf, file: `data/${name}`, withheld };
-  });
+  const bag = bagName(parts);
+  const facts = new Map<string, FileFacts>();
+  const put = (name: string, octets: Uint8Array) => {
+    facts.set(`data/${name}`, { size: octets.length, digest: hex(sha256(octets)) });
+    zip.add(`${bag}/data/${name}`, octets);
+  };
+  const leaves = putBlocks(parts.blocks, anonymous, put);
   put('recording.json', document(anonymous ? withoutIdentity(parts.record) : parts.record));
   if (leaves.some((leaf) => leaf.withheld))
     put('events/without-texts.json', document(anonymous ? withoutTexts(parts.events) : parts.events));
-  if (parts.findings !== null)
-    put(
-      'findings.json',
-      document({
-        schema: 'nightdraw.sealed-findings/1',
-        version: parts.version,
-        analysis: ANALYSIS_REVISION,
-        ...parts.findings,
-      }),
-    );
+  if (parts.findings !== null) put('findings.json', findingsDocument(parts.version, parts.findings));
   if (parts.heads.length > 0) put('heads.jsonl', utf8(parts.heads.map((line) => `${line}\n`).join('')));
   for (const [name, octets] of attachmentFiles(parts.attachments, parts.without)) put(name, octets);
   for (const [name, octets] of parts.extras) put(name, octets);
 
-  const manifest = manifestOf(payload, sha256);
-  const day = parts.record.recording.startedAt?.slice(0, 10) ?? 'undated';
+  const manifest = manifestOf(facts);
+  const hashes = leaves.map((l) => unhex(l.hash));
   const statement: Statement = {
     schema: 'nightdraw.statement/1',
-    bag: `nightdraw-${day}-${parts.id}`,
+    bag,
     recording: parts.id,
     sealedAt: parts.sealedAt,
     program: { name: 'nightdraw', version: parts.version },
@@ -114,25 +104,53 @@ export function makeBundle(parts: BundleParts, signer: Signer, sha256: Sha256): 
     manifest: hex(sha256(utf8(manifest))),
     without: [...parts.without].sort(),
     heads: parts.heads.length,
-    tree: {
-      root: hex(
-        rootOf(
-          leaves.map((l) => unhex(l.hash)),
-          sha256,
-        ),
-      ),
-      leaves,
-    },
+    tree: { root: hex(rootOf(hashes, sha256)), leaves },
   };
   const octets = document(statement);
-  const tags = tagFiles(statement, octets, signer.sign(octets), pemOf(signer.publicKey), payload, manifest);
-  return packBag(statement.bag, tags, payload, sha256);
+  const tags = tagFiles(statement, octets, signer.sign(octets), pemOf(signer.publicKey), facts, manifest);
+  for (const [name, tag] of withTagManifest(tags, sha256)) zip.add(`${bag}/${name}`, tag);
+  zip.end();
+}
+
+function bagName({ id, record }: BundleParts): string {
+  return `nightdraw-${record.recording.startedAt?.slice(0, 10) ?? 'undated'}-${id}`;
+}
+
+function putBlocks(
+  blocks: Iterable<SealedBlock>,
+  anonymous: boolean,
+  put: (name: string, octets: Uint8Array) => void,
+): StatedLeaf[] {
+  const numbers = { samples: 0, events: 0 };
+  const leaves: StatedLeaf[] = [];
+  for (const { leaf, octets } of blocks) {
+    const number = String(++numbers[leaf.kind]).padStart(4, '0');
+    const name = `${leaf.kind}/${number}.${leaf.kind === 'samples' ? 'csv' : 'json'}`;
+    // Notes are free text and may name anybody.
+    const withheld = octets === null || (anonymous && leaf.kind === 'events');
+    if (!withheld) put(name, octets);
+    leaves.push({ ...leaf, file: `data/${name}`, withheld });
+  }
+  return leaves;
+}
+
+function findingsDocument(version: string, found: NonNullable<BundleParts['findings']>): Uint8Array {
+  return document({
+    schema: 'nightdraw.sealed-findings/1',
+    version,
+    analysis: ANALYSIS_REVISION,
+    ...found,
+  });
 }
 
 /** Tag files, their manifest and the payload in one zip file. */
 export function packBag(bag: string, tags: Members, payload: Members, sha256: Sha256): Uint8Array {
-  const all = [...tags, ['tagmanifest-sha256.txt', utf8(manifestOf(tags, sha256))] as const, ...payload];
+  const all = [...payload, ...withTagManifest(tags, sha256)];
   return zip(new Map(all.map(([name, octets]) => [`${bag}/${name}`, octets])), sha256);
+}
+
+function withTagManifest(tags: Members, sha256: Sha256): [string, Uint8Array][] {
+  return [...tags, ['tagmanifest-sha256.txt', utf8(manifestOf(factsOf(tags, sha256)))]];
 }
 
 /** What a person wrote of the car and its owner is left out, a file's name too; what the meters are stays. */

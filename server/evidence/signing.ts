@@ -3,6 +3,12 @@ import { concat, hex, sameOctets, unhex, utf8 } from './octets.ts';
 /** SHA-256 (FIPS 180-4) of some octets, 32 octets. */
 export type Sha256 = (octets: Uint8Array) => Uint8Array;
 
+/** The same of octets that come in pieces. */
+export interface Hash {
+  update(octets: Uint8Array): void;
+  digest(): Uint8Array;
+}
+
 /** What checking needs of its surroundings: node:crypto in the server, a library in the browser. */
 export interface Checker {
   readonly sha256: Sha256;

@@ -1,6 +1,6 @@
 import { ANALYSIS_REVISION } from '../battery/revision.ts';
 import type { Findings } from '../messages/findings.ts';
-import { bagInfo, BAGIT, manifestOf, README, readManifest } from './bag.ts';
+import { bagInfo, BAGIT, factsOf, manifestOf, README, readManifest, type FileFacts } from './bag.ts';
 import { analyseAgain, readContents, sameFindings, type Contents } from './contents.ts';
 import { faultOfHeads } from './heads.ts';
 import { leafHash, rootOf } from './merkle.ts';
@@ -62,20 +62,21 @@ export function verifyBundle(file: Uint8Array, checker: Checker, options: Verify
 interface Bag {
   readonly name: string;
   readonly tags: Members;
+  /** Unpacked anew at each reading. */
   readonly payload: Members;
 }
 
-function bagIn(members: Members): Bag {
+function bagIn(members: Unzipped['members']): Bag {
   const [first] = members.keys();
   const name = first?.split('/')[0] ?? '';
-  const bare = new Map([...members].map(([path, octets]) => [path.slice(name.length + 1), octets]));
+  const bare = members.renamed((path) => path.slice(name.length + 1));
   if ([...members.keys()].some((path) => !path.startsWith(`${name}/`)) || !bare.has('bagit.txt'))
     throw new ZipError('there is no single bag (RFC 8493) in it');
   const isPayload = (path: string) => path.startsWith('data/');
   return {
     name,
-    tags: new Map([...bare].filter(([path]) => !isPayload(path))),
-    payload: new Map([...bare].filter(([path]) => isPayload(path))),
+    tags: new Map(bare.renamed((path) => (isPayload(path) ? null : path))),
+    payload: bare.renamed((path) => (isPayload(path) ? path : null)),
   };
 }
 
@@ -97,6 +98,8 @@ class Check {
   private readonly faults: string[] = [];
   private statement: Statement | null = null;
   private signedBy: string | null = null;
+  /** Of each file under data/: size, digest, and its hash as a leaf of the tree. */
+  private readonly facts = new Map<string, FileFacts & { readonly leaf: string }>();
 
   constructor(
     private readonly bag: Bag,
@@ -107,6 +110,7 @@ class Check {
 
   run(): Verification {
     this.readStatement();
+    this.readPayload();
     this.checkTags();
     this.checkPayload();
     if (this.statement !== null) this.checkTree(this.statement);
@@ -159,8 +163,18 @@ class Check {
       this.faults.push(`It is signed by the key ${this.signedBy}, not by the one that was asked for.`);
   }
 
+  private readPayload(): void {
+    const { sha256 } = this.checker;
+    for (const [name, octets] of this.bag.payload)
+      this.facts.set(name, {
+        size: octets.length,
+        digest: hex(sha256(octets)),
+        leaf: hex(leafHash(octets, sha256)),
+      });
+  }
+
   private checkTags(): void {
-    const { tags, payload } = this.bag;
+    const { tags } = this.bag;
     const { sha256 } = this.checker;
     for (const name of TAGS) if (!tags.has(name)) this.differ(name, 'missing');
     for (const name of tags.keys())
@@ -168,7 +182,7 @@ class Check {
     const expected = new Map([
       ['bagit.txt', BAGIT],
       ['README.txt', README],
-      ...(this.statement === null ? [] : [['bag-info.txt', bagInfo(this.statement, payload)] as const]),
+      ...(this.statement === null ? [] : [['bag-info.txt', bagInfo(this.statement, this.facts)] as const]),
     ]);
     for (const [name, text] of expected) {
       const octets = tags.get(name);
@@ -176,7 +190,7 @@ class Check {
     }
     const listed = new Map([...tags].filter(([name]) => name !== 'tagmanifest-sha256.txt'));
     const manifest = tags.get('tagmanifest-sha256.txt');
-    if (manifest !== undefined && hex(manifest) !== hex(utf8(manifestOf(listed, sha256))))
+    if (manifest !== undefined && hex(manifest) !== hex(utf8(manifestOf(factsOf(listed, sha256)))))
       this.differ('tagmanifest-sha256.txt', 'changed');
   }
 
@@ -189,9 +203,9 @@ class Check {
     const manifest = orNull(() => readManifest(textOfUtf8(octets)));
     if (manifest === null) return this.differ('manifest-sha256.txt', 'not-valid');
     for (const [name, digest] of manifest) {
-      const present = this.bag.payload.get(name);
+      const present = this.facts.get(name);
       if (present === undefined) this.differ(name, 'missing');
-      else if (hex(sha256(present)) !== digest) this.differ(name, 'changed');
+      else if (present.digest !== digest) this.differ(name, 'changed');
     }
     for (const name of this.bag.payload.keys()) if (!manifest.has(name)) this.differ(name, 'not-sealed');
   }
@@ -202,11 +216,10 @@ class Check {
     if (hex(rootOf(hashes, sha256)) !== tree.root)
       this.faults.push('The root of the tree is not that of its leaves.');
     for (const leaf of tree.leaves) {
-      const octets = this.bag.payload.get(leaf.file);
-      if (leaf.withheld ? octets !== undefined : octets === undefined)
+      const present = this.facts.get(leaf.file);
+      if (leaf.withheld ? present !== undefined : present === undefined)
         this.differ(leaf.file, leaf.withheld ? 'not-sealed' : 'missing');
-      else if (octets !== undefined && hex(leafHash(octets, sha256)) !== leaf.hash)
-        this.differ(leaf.file, 'changed');
+      else if (present !== undefined && present.leaf !== leaf.hash) this.differ(leaf.file, 'changed');
     }
     const log = this.bag.payload.get('data/heads.jsonl');
     const lines = log === undefined ? [] : (orNull(() => textOfUtf8(log)) ?? '').split('\n').slice(0, -1);

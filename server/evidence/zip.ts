@@ -1,6 +1,9 @@
-import { inflateSync, zipSync } from 'fflate';
-import { concat, hex, utf8 } from './octets.ts';
+import { inflateSync } from 'fflate';
+import { concat, hex } from './octets.ts';
+import { PackedMembers } from './packedMembers.ts';
 import type { Sha256 } from './signing.ts';
+import { COMMENT, COMMENT_LENGTH, FREE_OCTETS, MOST_MEMBERS, MOST_OCTETS, MOST_RATIO } from './zipLimits.ts';
+import { ZipWriter } from './zipWriter.ts';
 
 /**
  * The zip file around a bag (PKWARE APPNOTE 6.3). Its comment holds the SHA-256 of everything before the comment, so
@@ -15,40 +18,25 @@ export class ZipError extends Error {
 }
 
 export interface Unzipped {
-  readonly members: Members;
+  /** A damaged one throws a ZipError when it is read. */
+  readonly members: PackedMembers;
   /** `as-written` by Nightdraw to the last bit, or packed `anew` by some other program. */
   readonly container: 'as-written' | 'anew';
 }
 
-const COMMENT = 'nightdraw sha256 ';
-const COMMENT_LENGTH = COMMENT.length + 64;
 const END = 22;
-const MOST_MEMBERS = 20_000;
-/** Deflate packs no more than 1032 : 1; samples pack about 10 : 1. */
-const MOST_RATIO = 100;
-const FREE_OCTETS = 1 << 20;
-const MOST_OCTETS = 1 << 30;
 
 /** @throws RangeError where the contents are larger than the reader takes */
 export function zip(members: Members, sha256: Sha256): Uint8Array {
-  const total = [...members.values()].reduce((n, m) => n + m.length, 0);
-  if (total > MOST_OCTETS || members.size > MOST_MEMBERS) throw new RangeError('too large for one bundle');
-  // The earliest time that a zip file can tell, whatever the zone of this computer.
-  const mtime = new Date(1980, 0, 1);
-  const entries = [...members].map(
-    ([name, octets]) => [name, [octets, { level: packing(octets), mtime }]] as const,
-  );
-  const packed = zipSync(Object.fromEntries(entries) as Parameters<typeof zipSync>[0]);
-  packed[packed.length - 2] = COMMENT_LENGTH;
-  return concat(packed, utf8(`${COMMENT}${hex(sha256(packed))}`));
+  const chunks: Uint8Array[] = [];
+  const digest = () => sha256(concat(...chunks));
+  const writer = new ZipWriter((octets) => void chunks.push(octets), { update: () => undefined, digest });
+  for (const [name, octets] of members) writer.add(name, octets);
+  writer.end();
+  return concat(...chunks);
 }
 
-/** Stored where packing would pass the reader's limit of what a harmless file can be. */
-function packing(octets: Uint8Array): 0 | 6 {
-  return octets.length < 512 ? 0 : 6;
-}
-
-/** @throws ZipError */
+/** @throws ZipError where the file cannot safely be looked into */
 export function unzip(file: Uint8Array, sha256: Sha256): Unzipped {
   const view = new DataView(file.buffer, file.byteOffset, file.byteLength);
   const end = endOf(file, view);
@@ -63,7 +51,8 @@ export function unzip(file: Uint8Array, sha256: Sha256): Unzipped {
   if (centralAt + central !== end) throw new ZipError('its table of members is not where it should be');
   const entries = readTable(file, view, centralAt, end, count);
   checkSizes(entries, file.length);
-  return { members: new Map(entries.map((e) => [e.name, unpacked(file, e)])), container };
+  const packed = entries.map((e) => [e.name, () => unpacked(file, e)] as const);
+  return { members: new PackedMembers(new Map(packed)), container };
 }
 
 function endOf(file: Uint8Array, view: DataView): number {

@@ -1,3 +1,7 @@
+import { closeSync, createReadStream, mkdtempSync, openSync, rmSync, writeSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import path from 'node:path';
+import { pipeline } from 'node:stream/promises';
 import { Router, type Response } from 'express';
 import { z } from 'zod';
 import { idSchema } from '../messages/records.ts';
@@ -42,15 +46,24 @@ export function evidenceRoutes({ store, dataFolder, version }: Services): Router
     const { without } = bundleQuerySchema.parse(request.query);
     store.getRecording(id);
     const parts = without.split(',').filter((part) => part === 'identity' || part === 'photos');
-    const bundle = await sealWithReport(store, id, {
+    const options = {
       data: dataFolder,
       signer: signerIn(dataFolder),
       version,
       sealedAt: new Date().toISOString(),
       without: parts,
+    };
+    // By way of a file: a month's bundle need not fit into memory, and a refusal comes before the first octet.
+    await withPassingFile(async (file) => {
+      const handle = openSync(file, 'wx', 0o600);
+      try {
+        await sealWithReport(store, id, options, (octets) => void writeSync(handle, octets));
+      } finally {
+        closeSync(handle);
+      }
+      attach(response, 'application/zip', `nightdraw-${id}.zip`);
+      await pipeline(createReadStream(file), response);
     });
-    attach(response, 'application/zip', `nightdraw-${id}.zip`);
-    response.end(bundle);
   });
 
   /** Whether it is still what was sealed while it was recorded, and which bundles were made of it. */
@@ -68,6 +81,15 @@ export function keyRoutes({ dataFolder }: Services): Router {
     response.json({ fingerprint: fingerprintIn(dataFolder) });
   });
   return router;
+}
+
+async function withPassingFile(work: (file: string) => Promise<void>): Promise<void> {
+  const folder = mkdtempSync(path.join(tmpdir(), 'nightdraw-bundle-'));
+  try {
+    await work(path.join(folder, 'bundle.zip'));
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
 }
 
 function attach(response: Response, type: string, name: string): void {

@@ -1,8 +1,14 @@
 import { createHash, createPublicKey, verify, type KeyObject } from 'node:crypto';
-import { spkiOf, type Checker } from '../evidence/signing.ts';
+import { spkiOf, type Checker, type Hash } from '../evidence/signing.ts';
 
 export function sha256(octets: Uint8Array): Uint8Array {
   return createHash('sha256').update(octets).digest();
+}
+
+/** SHA-256 of octets that come in pieces. */
+export function nodeHash(): Hash {
+  const hash = createHash('sha256');
+  return { update: (octets) => void hash.update(octets), digest: () => new Uint8Array(hash.digest()) };
 }
 
 /** Hash and signatures of node:crypto. */

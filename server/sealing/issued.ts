@@ -1,4 +1,3 @@
-import { createHash } from 'node:crypto';
 import { appendFileSync, existsSync, mkdirSync, readFileSync, rmSync } from 'node:fs';
 import path from 'node:path';
 import { canonicalJson } from '../evidence/canonical.ts';
@@ -13,18 +12,10 @@ function fileOf(data: string, recordingId: string): string {
   return path.join(data, 'seals', `${recordingId}.bundles.jsonl`);
 }
 
-export function noteIssued(
-  data: string,
-  recordingId: string,
-  bundle: Uint8Array,
-  made: Pick<Issued, 'at' | 'without'>,
-): Issued {
+export function noteIssued(data: string, recordingId: string, issued: Issued): void {
   const file = fileOf(data, recordingId);
-  const sha256 = createHash('sha256').update(bundle).digest('hex');
-  const issued = { at: made.at, sha256, without: [...made.without] };
   mkdirSync(path.dirname(file), { recursive: true });
   appendFileSync(file, `${canonicalJson(issued)}\n`);
-  return issued;
 }
 
 /** Oldest first; a line that was cut off or cannot be read is left out. */

@@ -79,9 +79,13 @@ export async function renderReport(
 }
 
 function sealedRoot(store: Store, id: string, data: string): string {
-  const { sealed, fresh } = nightBlocks(store, id, readLog(logFile(data, id)));
-  const hashes = [...sealed, ...fresh].map((block) => unhex(block.leaf.hash));
-  return hex(rootOf(hashes, nodeChecker.sha256));
+  const { leaves } = nightBlocks(store, id, readLog(logFile(data, id)));
+  return hex(
+    rootOf(
+      leaves.map((leaf) => unhex(leaf.hash)),
+      nodeChecker.sha256,
+    ),
+  );
 }
 
 function withoutNames(night: ReportInput): ReportInput {
@@ -103,12 +107,16 @@ function withoutNames(night: ReportInput): ReportInput {
   };
 }
 
-/** The sealed bundle with the workshop's report in it, as HTML and PDF; it is noted that it was made. @throws as `sealNight` */
+/**
+ * Writes the sealed bundle with the workshop's report in it, as HTML and PDF; it is noted that it was made.
+ * @throws as `sealNight`
+ */
 export async function sealWithReport(
   store: Store,
   recordingId: string,
   options: SealOptions,
-): Promise<Uint8Array> {
+  write: (octets: Uint8Array) => void,
+): Promise<void> {
   const dossier = dossierOf(store, recordingId);
   const inBundle = {
     ...options,
@@ -124,10 +132,6 @@ export async function sealWithReport(
     ['report.pdf', await reportPdf(model, 'a4', wideFontsFor(model))],
   ]);
   const extras = new Map([...(options.extras ?? []), ...reports]);
-  const bundle = sealNight(store, recordingId, { ...options, extras }, dossier);
-  noteIssued(options.data, recordingId, bundle, {
-    at: options.sealedAt,
-    without: [...options.without],
-  });
-  return bundle;
+  const sha256 = sealNight(store, recordingId, { ...options, extras }, write, dossier);
+  noteIssued(options.data, recordingId, { at: options.sealedAt, sha256, without: [...options.without] });
 }

@@ -1,16 +1,18 @@
-import { makeBundle } from '../evidence/bundle.ts';
+import { createHash } from 'node:crypto';
+import { writeBundle } from '../evidence/bundle.ts';
 import { faultOfHeads } from '../evidence/heads.ts';
 import { unhex } from '../evidence/octets.ts';
 import type { Signer } from '../evidence/signing.ts';
 import type { Part, SealedRecord } from '../evidence/statement.ts';
 import type { Members } from '../evidence/zip.ts';
+import { ZipWriter } from '../evidence/zipWriter.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { Case, Recording } from '../messages/records.ts';
 import type { Store } from '../store/store.ts';
-import { nodeChecker } from './checker.ts';
+import { nodeChecker, nodeHash } from './checker.ts';
 import { dossierOf, type Dossier } from './dossier.ts';
 import { logFile, readLog } from './headLog.ts';
-import { nightBlocks } from './nightBlocks.ts';
+import { blocksToSeal, nightBlocks, type NightBlocks } from './nightBlocks.ts';
 
 export interface SealOptions {
   readonly data: string;
@@ -23,30 +25,48 @@ export interface SealOptions {
 }
 
 /**
- * Seals a stored recording as a bundle, with the blocks that were sealed while it was recorded where there are such.
+ * What is to be sealed of a recording, once it is known to be what was sealed before.
  * @throws NightdrawError not-found; conflict where the database is not what was sealed, or the recording still runs
+ */
+export function sealable(store: Store, recordingId: string, data: string): NightBlocks {
+  const log = readLog(logFile(data, recordingId));
+  const night = nightBlocks(store, recordingId, log);
+  if (night.recording.state === 'recording')
+    throw new NightdrawError('conflict', 'The recording is still running; stop it first.');
+  const faults = [...night.faults, ...faultsOfLog(data, recordingId)];
+  if (faults.length > 0)
+    throw new NightdrawError('conflict', `This recording was changed after it was sealed. ${faults[0]!}`);
+  return night;
+}
+
+/**
+ * Seals a stored recording as a bundle, with the blocks that were sealed while it was recorded where there are such.
+ * It is written piece by piece; `write` need not keep what it was given.
+ * @returns SHA-256 of the bundle, hexadecimal
+ * @throws NightdrawError as `sealable`
  */
 export function sealNight(
   store: Store,
   recordingId: string,
   options: SealOptions,
+  write: (octets: Uint8Array) => void,
   dossier: Dossier = dossierOf(store, recordingId),
-): Uint8Array {
+): string {
   const log = readLog(logFile(options.data, recordingId));
-  const night = nightBlocks(store, recordingId, log);
-  if (night.recording.state === 'recording')
-    throw new NightdrawError('conflict', 'The recording is still running; stop it first.');
-  const faults = [...night.faults, ...faultsOfLog(options.data, recordingId)];
-  if (faults.length > 0)
-    throw new NightdrawError('conflict', `This recording was changed after it was sealed. ${faults[0]!}`);
-  return makeBundle(
+  const { recording, events } = sealable(store, recordingId, options.data);
+  const whole = createHash('sha256');
+  const zip = new ZipWriter((octets) => {
+    whole.update(octets);
+    write(octets);
+  }, nodeHash());
+  writeBundle(
     {
       id: recordingId,
       sealedAt: options.sealedAt,
       version: options.version,
-      record: sealedRecord(night.recording, dossier.case),
-      blocks: [...night.sealed, ...night.fresh],
-      events: night.events,
+      record: sealedRecord(recording, dossier.case),
+      blocks: blocksToSeal(store, recordingId, log),
+      events,
       findings: { options: dossier.options, findings: dossier.findings },
       attachments: dossier.attachments,
       heads: log.heads,
@@ -55,7 +75,9 @@ export function sealNight(
     },
     options.signer,
     nodeChecker.sha256,
+    zip,
   );
+  return whole.digest('hex');
 }
 
 /** What is wrong with the log of signed heads of a recording. */

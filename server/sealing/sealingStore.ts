@@ -1,8 +1,9 @@
 import type { Signer } from '../evidence/signing.ts';
 import type { SealedEvents } from '../evidence/statement.ts';
 import type { Channel } from '../messages/records.ts';
-import { joinColumns, sliceColumns, type SampleColumns } from '../samples/columns.ts';
+import type { SampleColumns } from '../samples/columns.ts';
 import type { Commit, Store } from '../store/store.ts';
+import { SampleCursor } from './cursor.ts';
 import { appendHead, dropLog, lastHeadOf, logFile, readLog, type SealLog } from './headLog.ts';
 import { dropIssued } from './issued.ts';
 import { freshBlocks, nightBlocks, sealedGap } from './nightBlocks.ts';
@@ -40,11 +41,11 @@ export function sealingStore(store: Store, options: SealingOptions): Store {
   /** What is in the store beyond the log. */
   const open = (id: string): Pending => {
     const log = readLog(logFile(options.data, id));
-    const { recording, columns, events } = unsealed(store, id, log);
+    const { recording, samples, events } = unsealed(store, id, log);
     const made: Pending = {
       log,
       channels: recording.channels,
-      samples: columns.map((c) => [c]),
+      samples,
       events,
       lastMs: lastHeadMs(log) ?? options.utcMs(),
       isTroubled: false,
@@ -54,7 +55,8 @@ export function sealingStore(store: Store, options: SealingOptions): Store {
   };
 
   const seal = (id: string, p: Pending): void => {
-    const blocks = freshBlocks(p.channels, p.samples.map(joinColumns), p.events);
+    const cursors = p.samples.map((pieces) => new SampleCursor(pieces));
+    const blocks = [...freshBlocks(p.channels, cursors, p.events)];
     if (blocks.length === 0 && p.log.leaves.length === 0) return;
     const leaves = blocks.map(({ leaf, events }) => ({ leaf, events }));
     const head = { log: id, at: new Date(options.utcMs()).toISOString() };
@@ -132,13 +134,13 @@ export function sealingStore(store: Store, options: SealingOptions): Store {
 
 function unsealed(store: Store, id: string, log: SealLog) {
   const { recording, fresh } = nightBlocks(store, id, log);
-  const sealed = recording.channels.map((_, k) => log.leaves.reduce((n, l) => n + samplesIn(l.leaf, k), 0));
-  const columns = recording.channels.map((channel, k) => {
-    const all = store.readSamples(channel.id);
-    return sliceColumns(all, Math.min(sealed[k]!, all.length), all.length);
+  const samples = recording.channels.map((channel, k) => {
+    const cursor = new SampleCursor(store.partsOf(channel.id));
+    for (const { leaf } of log.leaves) cursor.take(samplesIn(leaf, k));
+    return [cursor.takeBefore(Infinity)];
   });
   const events = fresh.find((block) => block.events !== null)?.events ?? { events: [], gaps: [] };
-  return { recording, columns, events: { events: [...events.events], gaps: [...events.gaps] } };
+  return { recording, samples, events: { events: [...events.events], gaps: [...events.gaps] } };
 }
 
 function samplesIn(leaf: SealLog['leaves'][number]['leaf'], channel: number): number {

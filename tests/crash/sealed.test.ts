@@ -13,11 +13,11 @@ import { nodeChecker } from '../../server/sealing/checker.ts';
 import { logFile, readLog } from '../../server/sealing/headLog.ts';
 import { signerIn } from '../../server/sealing/keyFile.ts';
 import { nightBlocks } from '../../server/sealing/nightBlocks.ts';
-import { faultsOfLog, sealNight } from '../../server/sealing/sealNight.ts';
+import { faultsOfLog } from '../../server/sealing/sealNight.ts';
 import { openStore } from '../../server/store/openStore.ts';
 import { bundleForNode } from '../helpers/bundle.ts';
 import { startNight } from '../helpers/nightBeingSealed.ts';
-import { SEALED_AT, VERSION } from '../helpers/sealedNight.ts';
+import { SEALED_AT, sealedOctets, VERSION } from '../helpers/sealedNight.ts';
 import { seeded } from '../helpers/seeded.ts';
 
 const START = Date.UTC(2026, 2, 1, 20);
@@ -76,7 +76,7 @@ test('after each kill -9 the log and the database still agree, and every head le
   const store = openStore(file);
   const { t } = store.readSamples(store.getRecording(id).channels[0]!.id);
   store.stopRecording(id, t.at(-1)!);
-  const bundle = sealNight(store, id, {
+  const bundle = sealedOctets(store, id, {
     data,
     signer: signerIn(data),
     version: VERSION,

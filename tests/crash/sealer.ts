@@ -16,7 +16,7 @@ if (data !== undefined && process.argv[1]?.endsWith('program.mjs')) {
   const { id, startedAt, channels } = recording!;
   const startMs = Date.parse(startedAt!);
   const { t } = plain.readSamples(channels[0]!.id);
-  const clock = { startMs, utcMs: startMs + Math.ceil(((t.at(-1) ?? -1000) + 1) / 1000) * 1000 };
+  const clock = { startMs, utcMs: startMs + Math.ceil(((t.at(-1) ?? -10_000) + 1) / 10_000) * 10_000 };
   const store = sealingStore(plain, {
     data,
     signer: signerIn(data),

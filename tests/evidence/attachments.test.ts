@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { crc32, deflateSync } from 'node:zlib';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { concat } from '../../server/evidence/octets.ts';
 import { verifyBundle } from '../../server/evidence/verify.ts';
 import { unzip } from '../../server/evidence/zip.ts';
 import type { Checklist } from '../../server/messages/checklist.ts';
@@ -159,14 +160,12 @@ afterEach(() => {
   rmSync(data, { recursive: true });
 });
 
-const seal = (without: ('identity' | 'photos')[] = []) =>
-  sealWithReport(store, id, {
-    data,
-    signer: signerIn(data),
-    version: VERSION,
-    sealedAt: SEALED_AT,
-    without,
-  });
+async function seal(without: ('identity' | 'photos')[] = []): Promise<Uint8Array> {
+  const pieces: Uint8Array[] = [];
+  const options = { data, signer: signerIn(data), version: VERSION, sealedAt: SEALED_AT, without };
+  await sealWithReport(store, id, options, (octets) => void pieces.push(octets.slice()));
+  return concat(...pieces);
+}
 
 test('meters, zero checks, checklist, tries, photos, notes and the measured threshold are sealed and read back', async () => {
   const found = verifyBundle(await seal(), nodeChecker);

@@ -3,7 +3,7 @@ import { ed25519 } from '@noble/curves/ed25519.js';
 import { sha256 as sha256OfLibrary } from '@noble/hashes/sha2.js';
 import { zipSync } from 'fflate';
 import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
-import { tagFiles, manifestOf } from '../../server/evidence/bag.ts';
+import { factsOf, tagFiles, manifestOf } from '../../server/evidence/bag.ts';
 import { packBag } from '../../server/evidence/bundle.ts';
 import { canonicalJson } from '../../server/evidence/canonical.ts';
 import { hex, textOfUtf8, utf8 } from '../../server/evidence/octets.ts';
@@ -170,14 +170,15 @@ describe('a forger', () => {
   ): Uint8Array {
     const files = payload();
     const stated = change(files, statement);
-    const manifest = manifestOf(files, sha256);
+    const facts = factsOf(files, sha256);
+    const manifest = manifestOf(facts);
     const body = {
       ...stated,
       manifest: hex(sha256(utf8(manifest))),
       key: fingerprintOf(signer.publicKey, sha256),
     };
     const octets = document(body);
-    const tags = tagFiles(body, octets, signer.sign(octets), pemOf(signer.publicKey), files, manifest);
+    const tags = tagFiles(body, octets, signer.sign(octets), pemOf(signer.publicKey), facts, manifest);
     return packBag(body.bag, tags, files, sha256);
   }
 

@@ -13,11 +13,11 @@ import { logFile, readLog } from '../../server/sealing/headLog.ts';
 import { replaceKey, signerIn } from '../../server/sealing/keyFile.ts';
 import { nightBlocks } from '../../server/sealing/nightBlocks.ts';
 import { sealingStore } from '../../server/sealing/sealingStore.ts';
-import { faultsOfLog, sealNight } from '../../server/sealing/sealNight.ts';
+import { faultsOfLog } from '../../server/sealing/sealNight.ts';
 import { openStore } from '../../server/store/openStore.ts';
 import type { Store } from '../../server/store/store.ts';
 import { recordMinutes, startNight, type NightClock } from '../helpers/nightBeingSealed.ts';
-import { SEALED_AT, VERSION } from '../helpers/sealedNight.ts';
+import { SEALED_AT, sealedOctets, VERSION } from '../helpers/sealedNight.ts';
 
 const START = Date.UTC(2026, 2, 1, 20);
 const MINUTE = 60_000;
@@ -57,7 +57,13 @@ const log = () => readLog(logFile(data, id));
 const faults = () => [...nightBlocks(store, id, log()).faults, ...faultsOfLog(data, id)];
 const hashes = () => log().leaves.map((l) => unhex(l.leaf.hash));
 const bundle = () =>
-  sealNight(store, id, { data, signer: signerIn(data), version: VERSION, sealedAt: SEALED_AT, without: [] });
+  sealedOctets(store, id, {
+    data,
+    signer: signerIn(data),
+    version: VERSION,
+    sealedAt: SEALED_AT,
+    without: [],
+  });
 const edit = (sql: string) => {
   store.close();
   const db = new Database(path.join(data, 'nightdraw.db'));
@@ -74,8 +80,8 @@ test('a head is signed at least every 10 minutes, and the stop is sealed', () =>
   for (let i = 1; i < times.length; i++) expect(times[i]! - times[i - 1]!).toBeLessThanOrEqual(10 * MINUTE);
   expect(times.at(-1)).toBe(clock.utcMs);
   expect(faults()).toEqual([]);
-  const { sealed, fresh } = nightBlocks(store, id, log());
-  expect(sealed.length).toBeGreaterThan(7);
+  const { leaves, fresh } = nightBlocks(store, id, log());
+  expect(leaves.length).toBeGreaterThan(7);
   expect(fresh).toEqual([]);
 });
 
@@ -150,15 +156,15 @@ describe('a later edit shows:', () => {
     const real = openStore(path.join(data, 'nightdraw.db'));
     const changed: Store = {
       ...real,
-      readSamples(channelId) {
+      partsOf(channelId) {
         const columns = real.readSamples(channelId);
         columns.counts[7000]! += 1;
-        return columns;
+        return [columns];
       },
     };
     const { faults: found } = nightBlocks(changed, id, log());
     expect(found).toHaveLength(1);
-    expect(found[0]).toBe('Block 3, from 541 s to 1080.9 s after the start, is not what was sealed.');
+    expect(found[0]).toBe('Block 3, from 550 s to 1089.9 s after the start, is not what was sealed.');
     real.close();
   });
 

@@ -30,17 +30,17 @@ export function startNight(store: Store, startMs: number): string {
 }
 
 /**
- * A second of readings at a time, ten a second, the voltage late by one second every minute, a note every five minutes.
- * The clock goes along, so that a store that seals by it does so on the way.
+ * Ten seconds of readings at a time, ten a second, the voltage late by one second once a minute, a note every five
+ * minutes. The clock goes along, so that a store that seals by it does so on the way.
  */
 export function recordMinutes(store: Store, id: string, clock: NightClock, minutes: number): void {
   const { channels } = store.getRecording(id);
-  for (let s = 0; s < minutes * 60; s++) {
-    const t = Array.from({ length: 10 }, (_, i) => clock.utcMs - clock.startMs + i * 100);
+  for (let s = 0; s < minutes * 60; s += 10) {
+    const t = Array.from({ length: 100 }, (_, i) => clock.utcMs - clock.startMs + i * 100);
     const samples = channels.map((c, k) => ({
       channelId: c.id,
       columns: columnsOf(
-        t.map((x) => (k === 1 && s % 60 === 7 ? x - 1000 : x)),
+        t.map((x, i) => (k === 1 && s % 60 === 0 && i >= 70 && i < 80 ? x - 1000 : x)),
         t.map((x) => (x / 100) % 97),
         t.map(() => -3),
         t.map((_, i) => (i === 3 && s % 50 === 0 ? 4 : 0)),
@@ -48,7 +48,7 @@ export function recordMinutes(store: Store, id: string, clock: NightClock, minut
     }));
     const events =
       s % 300 === 0 ? [{ atMs: t[0]!, kind: 'note' as const, text: `note ${s}`, value: null }] : [];
-    clock.utcMs += 1000;
+    clock.utcMs += 10_000;
     store.commit({ recordingId: id, samples, gaps: [], events, batch: null });
   }
 }

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { importCsvFile } from '../../server/capture/import.ts';
 import { caseInputSchema } from '../../server/messages/records.ts';
+import { concat } from '../../server/evidence/octets.ts';
 import { signerIn } from '../../server/sealing/keyFile.ts';
 import { sealNight, type SealOptions } from '../../server/sealing/sealNight.ts';
 import type { Store } from '../../server/store/store.ts';
@@ -18,6 +19,13 @@ export interface SealingBench {
   readonly recordingId: string;
   seal(options?: Partial<SealOptions>): Uint8Array;
   close(): void;
+}
+
+/** A sealed bundle in one piece. */
+export function sealedOctets(store: Store, id: string, options: SealOptions): Uint8Array {
+  const pieces: Uint8Array[] = [];
+  sealNight(store, id, options, (octets) => void pieces.push(octets.slice()));
+  return concat(...pieces);
 }
 
 export function sealingBench(stepS = 30): SealingBench {
@@ -61,7 +69,7 @@ export function sealingBench(stepS = 30): SealingBench {
     store,
     recordingId: id,
     seal: (options = {}) =>
-      sealNight(store, id, {
+      sealedOctets(store, id, {
         data,
         signer: signerIn(data),
         version: VERSION,
