@@ -1,6 +1,7 @@
 import { parseAccuracy, figure } from '../analysis/accuracy.ts';
 import { condition, lowerBound, type Conditioned, type Span } from '../analysis/condition.ts';
 import { analyseCurrent, type CurrentStory } from '../analysis/current.ts';
+import { findDips } from '../analysis/dips.ts';
 import { meterOf, type MeterErrors, type MeterOfChannel } from '../analysis/dc.ts';
 import type { ChannelInput, NightInput } from '../analysis/input.ts';
 import { cutWindows } from '../analysis/windows.ts';
@@ -8,7 +9,7 @@ import type { AnalysisOptions, Estimate, Findings } from '../messages/findings.t
 import { daysUntil, defaultThresholdV, stateOfCharge } from './charge.ts';
 import { DEFAULT_DRAW_LIMIT_A, raiseFlags } from './flags.ts';
 import { polarity, type Polarity } from './polarity.ts';
-import { pollingFindings } from './polling.ts';
+import { POLLING_UNKNOWN, pollingInCurrent, pollingInVoltage } from './polling.ts';
 import { sourceResistance } from './resistance.ts';
 import { restVoltage, type Load, type Rest } from './rest.ts';
 import { tableFor } from './tables.ts';
@@ -38,7 +39,7 @@ export function findNight(input: NightInput, options: FindNightOptions = {}): Fi
   const body = {
     schema: 'nightdraw.findings/1' as const,
     recording,
-    ...describeDraw(story, sign),
+    ...inVoltageToo(describeDraw(story, sign), volts, battery.findings),
     battery: battery.findings,
   };
   const slow = body.polling.candidatePeriodsS.length > 0 || body.polling.state === 'unresolved';
@@ -122,6 +123,20 @@ function describeRecording(
   };
 }
 
+/** Where no current shows polling, the dips that it makes in the voltage may. */
+function inVoltageToo<T extends Pick<Findings, 'polling'>>(
+  story: T,
+  volts: Picked | null,
+  battery: Findings['battery'],
+): T {
+  const { state } = story.polling;
+  if (volts === null || (state !== 'absent' && state !== 'undetermined')) return story;
+  const ohm = battery.sourceResistanceOhm;
+  const source = ohm === null ? null : { ohm: ohm.value, standardU: ohm.expandedUncertainty / 2 };
+  const polling = pollingInVoltage(volts.c, findDips(volts.c, volts.meter), source);
+  return polling === null ? story : { ...story, polling };
+}
+
 /** What the current tells, with the sign as it was recorded. */
 function describeDraw(
   story: CurrentStory | null,
@@ -132,7 +147,7 @@ function describeDraw(
   if (story === null)
     return {
       sleep: { state: 'undetermined', timeToSleepS: null, steps: [], settledBaselineA: null },
-      polling: pollingFindings(null, 1),
+      polling: POLLING_UNKNOWN,
       wakeUps: [],
       draw: {
         averageAfterSleepA: null,
@@ -151,7 +166,7 @@ function describeDraw(
       steps: sleep.steps.map((x) => ({ atS: x.atS, fromA: s * x.fromA, toA: s * x.toA })),
       settledBaselineA: asleep ? signed(draw.baseline) : null,
     },
-    polling: pollingFindings(story, s),
+    polling: pollingInCurrent(story.conditioned, story.regimes, s),
     wakeUps: story.wakeUps.map((w) => ({
       startS: w.startS,
       durationS: w.durationS,

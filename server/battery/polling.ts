@@ -1,4 +1,5 @@
-import type { CurrentStory } from '../analysis/current.ts';
+import type { Conditioned } from '../analysis/condition.ts';
+import type { MeasuredRegime } from '../analysis/regimes.ts';
 import type { Estimate, Findings, Regime } from '../messages/findings.ts';
 
 /** Polling as the findings document says it: one state over all stretches and trains. */
@@ -9,33 +10,70 @@ const SILENT_S = 60;
 /** With less than this of night there is nothing to say about polling that is not there. */
 const LEAST_S = 20;
 
-export function pollingFindings(story: CurrentStory | null, sign: number): Findings['polling'] {
-  const none = { seenIn: null, stoppedAtS: null, candidatePeriodsS: [], regimes: [] };
-  if (story === null) return { ...none, state: 'undetermined' };
-  const { t } = story.conditioned;
-  const end = t[t.length - 1] ?? 0;
-  if (end - (t[0] ?? 0) < LEAST_S || t.length < 40) return { ...none, state: 'undetermined' };
-  if (story.regimes.length === 0) return { ...none, state: 'absent' };
-  const candidates = [...new Set(story.regimes.flatMap((r) => r.candidates))].sort((a, b) => a - b);
-  const last = story.regimes.reduce((a, b) => (b.stretch.lastS > a.stretch.lastS ? b : a));
-  const silence = end - last.stretch.lastS;
-  const stopped = silence > Math.max(SILENT_S, SILENT_PERIODS * last.stretch.periodS);
-  const timed = story.regimes.some((r) => r.resolved);
+const NOTHING = { seenIn: null, stoppedAtS: null, candidatePeriodsS: [], regimes: [] };
+export const POLLING_UNKNOWN: Findings['polling'] = { ...NOTHING, state: 'undetermined' };
+
+/** Polling seen in the current; `sign` is -1 where the clamp reads the other way round. */
+export function pollingInCurrent(
+  c: Conditioned,
+  regimes: readonly MeasuredRegime[],
+  sign: number,
+): Findings['polling'] {
+  const end = c.t[c.t.length - 1] ?? 0;
+  if (end - (c.t[0] ?? 0) < LEAST_S || c.t.length < 40) return POLLING_UNKNOWN;
+  if (regimes.length === 0) return { ...NOTHING, state: 'absent' };
   return {
-    state: !timed ? 'unresolved' : stopped ? 'stopped' : 'resolved',
+    ...stateOf(regimes, end),
     seenIn: 'current',
-    stoppedAtS: timed && stopped ? last.stretch.lastS : null,
-    candidatePeriodsS: candidates,
-    regimes: story.regimes.map((r) => signedRegime(r.regime, sign)),
+    regimes: regimes.map((r) =>
+      scaled(r.regime, (e) => (e === null ? null : { ...e, value: sign * e.value })),
+    ),
   };
 }
 
-function signedRegime(r: Regime, sign: number): Regime {
-  const signed = (e: Estimate): Estimate => (e === null ? null : { ...e, value: sign * e.value });
+/**
+ * Polling seen as dips of the voltage: its times are known, its current only through the source resistance,
+ * where that was measured. Null where no dip keeps a rhythm.
+ */
+export function pollingInVoltage(
+  c: Conditioned,
+  dips: readonly MeasuredRegime[],
+  source: { readonly ohm: number; readonly standardU: number } | null,
+): Findings['polling'] | null {
+  if (dips.length === 0) return null;
+  const amperes = (e: Estimate): Estimate => {
+    if (e === null || source === null) return null;
+    const value = e.value / source.ohm;
+    const own = e.expandedUncertainty / source.ohm;
+    return { value, expandedUncertainty: Math.hypot(own, (2 * value * source.standardU) / source.ohm) };
+  };
+  return {
+    ...stateOf(dips, c.t[c.t.length - 1]!),
+    seenIn: 'voltage',
+    regimes: dips.map((r) => scaled(r.regime, amperes)),
+  };
+}
+
+function stateOf(
+  regimes: readonly MeasuredRegime[],
+  end: number,
+): Pick<Findings['polling'], 'state' | 'stoppedAtS' | 'candidatePeriodsS'> {
+  const last = regimes.reduce((a, b) => (b.stretch.lastS > a.stretch.lastS ? b : a));
+  const silence = end - last.stretch.lastS;
+  const stopped = silence > Math.max(SILENT_S, SILENT_PERIODS * last.stretch.periodS);
+  const timed = regimes.some((r) => r.resolved);
+  return {
+    state: !timed ? 'unresolved' : stopped ? 'stopped' : 'resolved',
+    stoppedAtS: timed && stopped ? last.stretch.lastS : null,
+    candidatePeriodsS: [...new Set(regimes.flatMap((r) => r.candidates))].sort((a, b) => a - b),
+  };
+}
+
+function scaled(r: Regime, by: (e: Estimate) => Estimate): Regime {
   return {
     ...r,
-    amplitudeA: signed(r.amplitudeA),
-    chargePerPulseC: signed(r.chargePerPulseC),
-    averageA: signed(r.averageA),
+    amplitudeA: by(r.amplitudeA),
+    chargePerPulseC: by(r.chargePerPulseC),
+    averageA: by(r.averageA),
   };
 }
