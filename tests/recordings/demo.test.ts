@@ -1,32 +1,17 @@
-import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
+import { existsSync, readdirSync, statSync } from 'node:fs';
 import path from 'node:path';
 import { describe, expect, it } from 'vitest';
-import { findNight } from '../../server/battery/findings.ts';
-import { nightInputOf, withFile } from '../../server/capture/nightInput.ts';
 import { findingsSchema, type Findings } from '../../server/messages/findings.ts';
 import { demoCaseSchema } from '../../server/messages/demo.ts';
+import { analyseDemo, RECORDINGS, textOfDemo } from '../helpers/demoFindings.ts';
 import { DEMO_NIGHTS } from '../helpers/demoNights.ts';
 import type { Check, Expected } from '../helpers/demoExpectations.ts';
 
-const RECORDINGS = path.resolve(import.meta.dirname, '../../recordings');
 const LARGEST_BYTES = 400_000;
 
 const folders = readdirSync(RECORDINGS, { withFileTypes: true })
   .filter((entry) => entry.isDirectory() && existsSync(path.join(RECORDINGS, entry.name, 'expected.json')))
   .map((entry) => entry.name);
-
-const textOfFile = (folder: string, name: string) => readFileSync(path.join(RECORDINGS, folder, name), 'utf8');
-
-function analyse(folder: string): Findings {
-  const { startedAt, battery } = demoCaseSchema.parse(JSON.parse(textOfFile(folder, 'case.json')));
-  const name = `${folder}/night.csv.gz`;
-  return withFile(path.join(RECORDINGS, name), name, (store, id) =>
-    findNight(
-      { ...nightInputOf(store, id), startedAt },
-      { chemistry: battery!.chemistry!, capacityAh: battery!.capacityAh! },
-    ),
-  );
-}
 
 /** What is wrong with a finding, or null. */
 function complaint(findings: Findings, check: Check): string | null {
@@ -69,17 +54,17 @@ describe('demo recordings', () => {
   });
 
   it.each(folders)('%s: provenance, a case and a file of modest size', (folder) => {
-    const provenance = textOfFile(folder, 'PROVENANCE.md');
+    const provenance = textOfDemo(folder, 'PROVENANCE.md');
     expect(provenance).toContain('**Synthetic.**');
     expect(provenance).toMatch(/\| seed \| \d+ \|/);
     expect(statSync(path.join(RECORDINGS, folder, 'night.csv.gz')).size).toBeLessThan(LARGEST_BYTES);
-    demoCaseSchema.parse(JSON.parse(textOfFile(folder, 'case.json')));
+    demoCaseSchema.parse(JSON.parse(textOfDemo(folder, 'case.json')));
   });
 
   it.each(folders)('%s: the analysis finds what the virtual car did', (folder) => {
-    const findings = analyse(folder);
+    const findings = analyseDemo(folder);
     expect(findingsSchema.parse(findings)).toEqual(findings);
-    const { checks } = JSON.parse(textOfFile(folder, 'expected.json')) as Expected;
+    const { checks } = JSON.parse(textOfDemo(folder, 'expected.json')) as Expected;
     expect(checks.length).toBeGreaterThan(15);
     expect(checks.map((check) => complaint(findings, check)).filter((c) => c !== null)).toEqual([]);
   });
