@@ -24,7 +24,7 @@ export class MeterTime {
       if (meterMs === undefined) return { key, reading, atMs: arrivalMs };
       const atMs = Math.max(meterMs + this.offset!, this.lastPlaced.get(key) ?? -Infinity);
       this.lastPlaced.set(key, atMs);
-      return { key, reading, atMs };
+      return { key, reading, atMs, isStamped: true };
     });
   }
 

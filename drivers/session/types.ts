@@ -11,6 +11,8 @@ export interface SessionReading {
   readonly reading: Reading;
   /** Arrival, or the meter's own time stamp where it has one, on the session's clock. */
   readonly atMs: number;
+  /** True where `atMs` is the meter's own stamp: then it is good for less than a millisecond. */
+  readonly isStamped?: boolean;
 }
 
 export type GapReason =

@@ -65,9 +65,10 @@ export class OpenRecording {
   }
 
   feed(meterKey: string, readings: readonly SessionReading[]): void {
-    for (const { key, reading, atMs } of readings) {
+    for (const { key, reading, atMs, isStamped } of readings) {
       const channel = this.channels.get(channelName(meterKey, key));
-      const t = this.timeOf(atMs);
+      // The radio delivers tens of milliseconds late; digits below one would be noise, and a third of the file.
+      const t = isStamped === true ? this.timeOf(atMs) : Math.round(this.timeOf(atMs));
       if (channel === undefined || t < 0) continue;
       if (!Number.isFinite(reading.counts)) {
         this.badFrame(meterKey, 'The meter sent a value that is not a number.', atMs);

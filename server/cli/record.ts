@@ -15,11 +15,11 @@ import type { Command } from './command.ts';
 import { DATA_OPTION } from './data.ts';
 import { realPace, virtualPace, type Pace } from './pace.ts';
 import { databaseFile, dataFolder } from './project.ts';
+import { WRITE_EVERY_OPTION, WRITE_EVERY_USAGE } from './writeEvery.ts';
 import { recordArgsOf, type RecordArgs } from './recordArgs.ts';
 import { runRecording } from './recordRun.ts';
 import { createVirtualCar } from './virtualCar.ts';
 
-const COMMIT_MS = 250;
 /** Faster than real time, so much virtual time shares one durable write at most. */
 const LONGEST_COMMIT_MS = 60_000;
 
@@ -41,6 +41,7 @@ export const recordCommand: Command = {
     '  --query TEXT     for meters that answer on request: sent again and again, a line at a time',
     '  --query-ms N     so often (default 500)',
     '  --unitless NAME  what a bare number in a line of text means: voltage, current or temperature',
+    WRITE_EVERY_USAGE,
     '  --case ID        the case that the recording belongs to',
     '  --data DIR       folder of the database (default: NIGHTDRAW_DATA, or recordings/)',
     '  --json           print the whole recording, not only its id',
@@ -52,6 +53,7 @@ export const recordCommand: Command = {
     seed: { type: 'string' },
     speed: { type: 'string' },
     seconds: { type: 'string' },
+    ...WRITE_EVERY_OPTION,
     zero: { type: 'string' },
     'zero-pause': { type: 'string' },
     query: { type: 'string' },
@@ -117,7 +119,7 @@ interface Equipment {
   close(): Promise<void>;
 }
 
-function realMeters({ meterIds }: RecordArgs): Equipment {
+function realMeters({ meterIds, writeEveryMs }: RecordArgs): Equipment {
   const link = createNodeLink();
   const clock = processClock;
   return {
@@ -128,12 +130,12 @@ function realMeters({ meterIds }: RecordArgs): Equipment {
     car: createVirtualCar({ scenario: SCENARIOS.live, seed: () => 1, clock }),
     keys: meterIds.map((id) => `server:${id}`),
     title: 'Recorded from the command line',
-    commitEveryMs: COMMIT_MS,
+    commitEveryMs: writeEveryMs,
     close: () => link.close(),
   };
 }
 
-function virtualMeters({ scenario, seed, speed }: RecordArgs): Equipment {
+function virtualMeters({ scenario, seed, speed, writeEveryMs }: RecordArgs): Equipment {
   const clock = new SimClock(processClock.utcMs());
   const car = createVirtualCar({ scenario: SCENARIOS[scenario], seed: () => seed, clock });
   return {
@@ -145,7 +147,7 @@ function virtualMeters({ scenario, seed, speed }: RecordArgs): Equipment {
     keys: car.meterIds.map((id) => `virtual:${id}`),
     title: `Virtual car: ${scenario}`,
     commitEveryMs:
-      speed === 0 ? LONGEST_COMMIT_MS : Math.min(COMMIT_MS * Math.max(1, speed), LONGEST_COMMIT_MS),
+      speed === 0 ? LONGEST_COMMIT_MS : Math.min(writeEveryMs * Math.max(1, speed), LONGEST_COMMIT_MS),
     close: () => Promise.resolve(),
   };
 }

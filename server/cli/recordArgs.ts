@@ -2,6 +2,7 @@ import { querySchema, type MeterRecord } from '../messages/meterRecord.ts';
 import { idSchema, QUANTITIES, quantitySchema } from '../messages/records.ts';
 import { SCENARIOS, type ScenarioName } from '../simulator/scenarios.ts';
 import { UsageError, type ParsedArgs } from './command.ts';
+import { writeEveryMs } from './writeEvery.ts';
 
 export interface RecordArgs {
   /** Ids of meters of this computer's radio; empty for the virtual car. */
@@ -13,6 +14,8 @@ export interface RecordArgs {
   /** Virtual seconds a second; 0 is as fast as the machine can. */
   readonly speed: number;
   readonly caseId: string | null;
+  /** Readings of so long share one write to the disk. */
+  readonly writeEveryMs: number;
   /** Seconds of a zero check before and after; null for none. */
   readonly zeroSeconds: number | null;
   /** Seconds to move the clamp between a zero check and the recording. */
@@ -52,6 +55,7 @@ export function recordArgsOf({ values, positionals }: ParsedArgs): RecordArgs {
     seconds: given ?? (virtual ? SCENARIOS[scenario as ScenarioName].nightS : null),
     speed,
     caseId,
+    writeEveryMs: writeEveryMs({ values }),
     zeroSeconds: numberOf(values, 'zero', 1, 60),
     zeroPause: numberOf(values, 'zero-pause', 0, 3600) ?? 20,
     asking: askingOf(values),

@@ -24,6 +24,7 @@ import { UsageError, type Command, type CommandContext } from './command.ts';
 import { DATA_OPTION, DATA_USAGE } from './data.ts';
 import { databaseFile, dataFolder, DEMO_FOLDER, PAGE_FOLDER, VERSION } from './project.ts';
 import { createVirtualCar } from './virtualCar.ts';
+import { WRITE_EVERY_OPTION, WRITE_EVERY_USAGE, writeEveryMs } from './writeEvery.ts';
 
 const DEFAULT_PORT = 4280;
 const DAY_MS = 86_400_000;
@@ -37,15 +38,17 @@ export const serveCommand: Command = {
     `  --port N    port to listen on; 0 takes any free one (default ${DEFAULT_PORT}, or any when that is in use)`,
     '  --lan       listen on all addresses of this computer, not only on its own loopback: everyone on the same',
     '              network can then see and change the recordings; use it only in a network that you trust',
+    WRITE_EVERY_USAGE,
     DATA_USAGE,
   ].join('\n'),
-  options: { port: { type: 'string' }, lan: { type: 'boolean' }, ...DATA_OPTION },
+  options: { port: { type: 'string' }, lan: { type: 'boolean' }, ...WRITE_EVERY_OPTION, ...DATA_OPTION },
 
   async run(context, parsed) {
     const { values, positionals } = parsed;
     if (positionals.length > 0) throw new UsageError(`"${positionals[0]}" is not understood here.`);
     const wanted = typeof values.port === 'string' ? portOf(values.port) : null;
     const lan = values.lan === true;
+    const commitEveryMs = writeEveryMs(parsed);
     const log = (line: string) => context.stderr(`${line}\n`);
     const data = dataFolder(context, parsed);
     const bindKeys = readBindKeys(data);
@@ -58,6 +61,7 @@ export const serveCommand: Command = {
     const radio = createNodeLink();
     const hub = new Hub({
       store,
+      recorder: { commitEveryMs },
       clock: processClock,
       random: Math.random,
       drivers: DRIVERS,
