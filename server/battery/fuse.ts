@@ -76,6 +76,6 @@ export function fuseCurrent(
   if (currentA === null) return null;
   return {
     currentA,
-    source: `${kind} blade fuse ${rating} A, ${fuse.milliohm} mohm +/- ${Math.round(100 * fuse.tolerance)} %: ${fuse.source}`,
+    source: `${kind} blade fuse ${rating} A, ${fuse.milliohm} mohm ± ${Math.round(100 * fuse.tolerance)} %: ${fuse.source}`,
   };
 }

@@ -20,7 +20,7 @@ export function dropFigure(
   const says =
     value <= u
       ? `Not told apart from none: this circuit draws less than ${figureText(value + u, 'current')}. One digit of the meter is ${figureText(digit, 'current')} here.`
-      : `${found.source}.`;
+      : `By ${found.source}.`;
   return { currentA: found.currentA, says };
 }
 

@@ -34,7 +34,7 @@ describe('millivolts', () => {
 
   it('become a current while they are typed', () => {
     const form = { ...EMPTY_DROP, millivolts: '1.6' };
-    expect(dropPreview(form)).toMatch(/^210 mA ± 30 mA\. standard blade fuse 10 A/);
+    expect(dropPreview(form)).toMatch(/^210 mA ± 30 mA\. By standard blade fuse 10 A/);
     expect(dropPreview({ ...form, millivolts: '0.0' })).toMatch(
       /Not told apart from none: this circuit draws less than 15\.0 mA/,
     );
