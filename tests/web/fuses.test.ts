@@ -80,7 +80,7 @@ describe('the walk', () => {
     ]);
     expect(rows.map((r) => r.share)).toEqual([null, 0.5, 0.125]);
     expect(rows[2]!.how).toBe('0.40 mV, standard 10 A');
-    expect(rows[1]!.how).toBe('pulled: 300 mA ± 2 mA before, 100 mA ± 2 mA after');
+    expect(rows[1]!.how).toBe('Pulled: 300 mA ± 2 mA before, 100 mA ± 2 mA after');
   });
 
   it('is weighed against the clamp', () => {

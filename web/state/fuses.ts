@@ -113,7 +113,7 @@ function shareOf(estimate: Estimate, whole: number): number | null {
 function howText({ measured: m }: FuseLine): string {
   return m.way === 'drop'
     ? `${m.millivolts.toFixed(decimalsOf(m.digitMv))} mV, ${m.kind} ${m.rating} A`
-    : `pulled${m.beforeA === null || m.afterA === null ? '' : `: ${estimateText(m.beforeA, 'current')!} before, ${estimateText(m.afterA, 'current')!} after`}`;
+    : `Pulled${m.beforeA === null || m.afterA === null ? '' : `: ${estimateText(m.beforeA, 'current')!} before, ${estimateText(m.afterA, 'current')!} after`}`;
 }
 
 function decimalsOf(digit: number): number {
