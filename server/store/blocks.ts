@@ -1,6 +1,15 @@
 import type Database from 'better-sqlite3';
 import { BlockError } from '../samples/block.ts';
-import { decodeInstants, encodeInstants, instantsInfo, spanOf, type Instants } from '../samples/instants.ts';
+import type { SampleColumns } from '../samples/columns.ts';
+import {
+  columnsAt,
+  decodeChannel,
+  decodeInstants,
+  encodeInstants,
+  instantsInfo,
+  spanOf,
+  type Instants,
+} from '../samples/instants.ts';
 import { baseOf, decodeBase, encodeBase, type Base } from '../samples/pyramid.ts';
 
 /** A row of the closed blocks or of the open tail, without its bytes. */
@@ -72,6 +81,13 @@ export function blockTables(db: Database.Database) {
     return decoded;
   };
 
+  /** The samples of one channel; of a block that is not at hand only these are decoded. */
+  const channelOf = (id: number, channel: number): SampleColumns | null => {
+    const known = kept.get(id);
+    if (known !== undefined) return columnsAt(known, channel);
+    return intact(blockBytes(id), (bytes) => decodeChannel(bytes, channel));
+  };
+
   return {
     close(seriesId: number, instants: Instants): void {
       const bytes = encodeInstants(instants);
@@ -96,6 +112,7 @@ export function blockTables(db: Database.Database) {
     tails: (): BlockRow[] => tails.all(),
     removeTail: (id: number): void => void removeTail.run(id),
     block,
+    channelOf,
     tail: (id: number): Instants | null => intact(tailBytes(id), decodeInstants),
     isBlockIntact: (id: number): boolean => intact(blockBytes(id), instantsInfo) !== null,
     /** Null where the block itself cannot be read. */

@@ -159,8 +159,8 @@ export class SampleTables {
     open: SampleColumns | undefined,
   ): Generator<SampleColumns> {
     for (const row of rows) {
-      const block = this.blocks.block(row.id);
-      if (block !== null) yield columnsAt(block, placeIn.get(row.seriesId)!);
+      const columns = this.blocks.channelOf(row.id, placeIn.get(row.seriesId)!);
+      if (columns !== null) yield columns;
     }
     if (open !== undefined) yield open;
   }
