@@ -5,7 +5,7 @@ import Database from 'better-sqlite3';
 import { openStore } from '../../server/store/openStore.ts';
 import { instantsOf, target, type Ground, type Row, type Topic } from './bench.ts';
 import { bitsOfCounts, bitsOfTimes } from './entropy.ts';
-import { month } from './month.ts';
+import type { Month } from './month.ts';
 import { csvMonth, duckSelect, openRows, withDuck, type RowShape } from './peers.ts';
 import { storeMonth, storedMonth } from './stored.ts';
 
@@ -17,17 +17,22 @@ export const size: Topic = {
     const { folder } = storedMonth(ground, instants);
     const ours = fileOf(folder) / instants;
     const ticks = ownTicks(ground);
-    const limit = entropy(ground, Math.min(instants, 2_000_000));
+    const limit = entropy(ground);
     const day = Math.min(instants, 864_000);
     const note = day < instants ? 'on one day' : '';
     const rows: Row[] = [
       { name: 'blocks and pyramid, the whole database', kind: 'ours', cells: [ours] },
-      { name: 'the same, a meter that stamps its own ticks', kind: 'ours', cells: [ticks], note },
+      {
+        name: 'the same, a meter that stamps its own ticks',
+        kind: 'ours',
+        cells: [ticks],
+        note: 'three days from the middle',
+      },
       {
         name: 'entropy given clock and level',
         kind: 'limit',
         cells: [limit],
-        note: 'times on the true clock',
+        note: 'order 0 given the context; in twelve stretches',
       },
       ...(await duckRows(ground, instants)),
       {
@@ -61,21 +66,39 @@ function fileOf(folder: string): number {
   return statSync(file).size;
 }
 
+/** The readings of three days from the middle of the month, stamped at each tenth of a second. */
 function ownTicks(ground: Ground): number {
-  const instants = Math.min(instantsOf(ground.days), 864_000);
+  const { current, voltage } = middle(ground, instantsOf(3));
   const folder = path.join(ground.folder, 'ticks');
   const store = openStore(path.join(folder, 'nightdraw.db'));
-  const exact = month(instants, 30, { jitterMs: 0 });
-  storeMonth(store, { ...exact, t: exact.t.map((_, i) => i * 100) });
+  storeMonth(store, { t: current.map((_, i) => i * 100), current, voltage });
   store.close();
-  const bytes = fileOf(folder);
-  return bytes / instants;
+  return fileOf(folder) / current.length;
 }
 
-function entropy(ground: Ground, instants: number): number {
-  const { t, current, voltage } = ground.month(instants);
-  return (bitsOfTimes(t) + bitsOfCounts(current) + bitsOfCounts(voltage)) / 8;
+function middle(ground: Ground, most: number): Month {
+  const all = instantsOf(ground.days);
+  const length = Math.min(all, most);
+  return part(ground.month(all), (all - length) >> 1, length);
 }
+
+function part({ t, current, voltage }: Month, from: number, length: number): Month {
+  const of = (column: Float64Array) => column.subarray(from, from + length);
+  return { t: of(t), current: of(current), voltage: of(voltage) };
+}
+
+/** Over stretches from all of the month. */
+function entropy(ground: Ground): number {
+  const all = instantsOf(ground.days);
+  const length = Math.floor(all / STRETCHES / 3);
+  const bits = Array.from({ length: STRETCHES }, (_, k) => {
+    const { t, current, voltage } = part(ground.month(all), Math.floor((k * all) / STRETCHES), length);
+    return bitsOfTimes(t) + bitsOfCounts(current) + bitsOfCounts(voltage);
+  });
+  return bits.reduce((a, b) => a + b) / STRETCHES / 8;
+}
+
+const STRETCHES = 12;
 
 async function duckRows(ground: Ground, instants: number): Promise<Row[]> {
   const csv = csvMonth(ground, instants);
