@@ -104,8 +104,8 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
   };
   // One transaction: another process must not fold the tail between blocks and tail. The bytes are read after it,
   // because a transaction that met a damaged page cannot end.
-  const partsOf = db.transaction((channelId: number, fromMs: number, toMs: number) =>
-    samples.parts(recordingWith(channelId), channelId, fromMs, toMs),
+  const partsOf = db.transaction((channelId: number, span: readonly [number, number], isAlone: boolean) =>
+    samples.parts(recordingWith(channelId), channelId, span, isAlone),
   );
 
   const zoomed = db.transaction((channelIds: readonly number[]) =>
@@ -117,8 +117,8 @@ export function commitMethods(db: Database.Database, samples: SampleTables): Com
     commitAll: (steps) => samples.undoing(() => durably.immediate(steps)),
     lastBatch,
     readSamples: (channelId, fromMs = -Infinity, toMs = Infinity) =>
-      joinColumns([...partsOf(channelId, fromMs, toMs)]),
-    partsOf: (channelId) => partsOf(channelId, -Infinity, Infinity),
+      joinColumns([...partsOf(channelId, [fromMs, toMs], true)]),
+    partsOf: (channelId) => partsOf(channelId, [-Infinity, Infinity], false),
     zoom: (channelIds, fromMs, toMs, buckets) =>
       zoom(samples.blocks, samples.pyramids, zoomed(channelIds), fromMs, toMs, buckets),
     listGaps(recordingId) {

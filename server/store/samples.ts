@@ -144,25 +144,27 @@ export class SampleTables {
     });
   }
 
-  /** Blocks of a channel that touch [fromMs, toMs], then what is open, in the order in which they were recorded. */
-  parts(recordingId: string, channelId: number, fromMs: number, toMs: number): Iterable<SampleColumns> {
+  /**
+   * Blocks of a channel that touch [fromMs, toMs], then what is open, in the order in which they were recorded.
+   * `isAlone` decodes this channel only; else those beside it are at hand for who reads them next.
+   */
+  parts(
+    recordingId: string,
+    channelId: number,
+    [fromMs, toMs]: readonly [number, number],
+    isAlone: boolean,
+  ): Iterable<SampleColumns> {
     const of = this.series.with(channelId);
     const rows = of.flatMap((s) => this.blocks.blocksIn(s.id, fromMs, toMs)).sort((a, b) => a.id - b.id);
     const placeIn = new Map(of.map((s) => [s.id, s.members.indexOf(channelId)]));
     const open = this.tails.channelsOf(recordingId).get(channelId)?.samples.columns();
-    return this.decoded(rows, placeIn, open);
-  }
-
-  private *decoded(
-    rows: readonly BlockRow[],
-    placeIn: ReadonlyMap<number, number>,
-    open: SampleColumns | undefined,
-  ): Generator<SampleColumns> {
-    for (const row of rows) {
-      const columns = this.blocks.channelOf(row.id, placeIn.get(row.seriesId)!);
-      if (columns !== null) yield columns;
-    }
-    if (open !== undefined) yield open;
+    const read = ({ id, seriesId }: BlockRow): SampleColumns | null => {
+      const place = placeIn.get(seriesId)!;
+      if (isAlone) return this.blocks.channelOf(id, place);
+      const block = this.blocks.block(id);
+      return block === null ? null : columnsAt(block, place);
+    };
+    return decoded(rows, read, open);
   }
 
   /** What `zoom` needs to know of a channel. */
@@ -193,4 +195,16 @@ export class SampleTables {
     for (const row of this.tails.rowsOf(recordingId)) if (row.damaged) report(row, row.members);
     return gaps;
   }
+}
+
+function* decoded(
+  rows: readonly BlockRow[],
+  read: (row: BlockRow) => SampleColumns | null,
+  open: SampleColumns | undefined,
+): Generator<SampleColumns> {
+  for (const row of rows) {
+    const columns = read(row);
+    if (columns !== null) yield columns;
+  }
+  if (open !== undefined) yield open;
 }
