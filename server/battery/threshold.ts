@@ -125,7 +125,7 @@ function oneSided(worked: readonly number[], failed: readonly number[]): string[
 const LOWER = 'Load the battery with the headlamps and try again at a lower voltage.';
 
 const REVERSED = [
-  'It failed at the higher voltages and worked at the lower ones: these tries do not show that a low battery is the reason.',
+  'It failed more at the higher voltages and worked more at the lower ones: these tries do not show that a low battery is the reason.',
   'Look for something else that changed between the tries: where the fob was, radio noise, the handle itself.',
 ] as const;
 

@@ -27,7 +27,9 @@ export const thresholdCommand: Command = {
     const threshold = thresholdSchema.parse(estimateThreshold(tries));
     if (args.values.json === true) context.stdout(`${JSON.stringify(threshold)}\n`);
     else {
-      const figure = estimateText(threshold.thresholdV, 'voltage');
+      // A curve that falls with the voltage has a half-way point, but that is no threshold of a supply.
+      const rises = threshold.slope === null || threshold.slope > 0;
+      const figure = rises ? estimateText(threshold.thresholdV, 'voltage') : null;
       const head = figure === null ? 'No threshold can be given.' : `Threshold ${figure}.`;
       context.stdout(`${[head, ...threshold.says.map((line) => `  ${line}`)].join('\n')}\n`);
     }

@@ -43,7 +43,7 @@ describe('against published figures', () => {
     expect(t.intervalV![0]).toBeCloseTo(33.2086, 3);
     expect(t.intervalV![1]).toBeCloseTo(70.4887, 3);
     // What fails more often when there is more of it is no threshold of a supply.
-    expect(t.says[0]).toMatch(/worked at the lower ones/);
+    expect(t.says[0]).toMatch(/worked more at the lower ones/);
   });
 
   test("Fisher's lady tasting tea: 4 of 4 right is 1 in 70, 3 of 4 right is 17 in 70", () => {
