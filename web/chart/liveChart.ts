@@ -2,6 +2,7 @@ import uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
 import { steadyRange, type AxisRange } from '../state/axis.ts';
 import { RUNNING_S, type Trace } from '../state/live.ts';
+import { thin } from '../state/thin.ts';
 import { curveColour, valueAxis, valueScale } from './panel.ts';
 import { onThemeChange, readTheme } from './theme.ts';
 
@@ -84,7 +85,9 @@ export function mountLiveChart(
     const nowMs = source.nowMs();
     if (nowMs === null) return;
     drawnAt = at;
-    const { t, y } = source.trace();
+    // Two stretches a pixel: what is finer cannot be seen, but would cost frames at 200 readings a second.
+    const columns = Math.max(200, plot.bbox.width / devicePixelRatio);
+    const { t, y } = thin(source.trace(), (RUNNING_S * 1000) / (2 * columns));
     plot.batch(() => {
       plot.setData([t, y], false);
       plot.setScale('x', { min: nowMs - RUNNING_S * 1000, max: nowMs });
