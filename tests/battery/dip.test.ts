@@ -58,6 +58,15 @@ describe('the dip of a try', () => {
     expect(d.notes).toEqual([]);
   });
 
+  test('has recovered when nine tenths have come back', () => {
+    // 0.4 V that come back exponentially with 2 s: nine tenths after 2 x ln 10 = 4.61 s.
+    const t = Float64Array.from({ length: 2000 }, (_, i) => (i + 1) * 0.02);
+    const y = t.map((x) => 12.4 - (x > 20 ? 0.4 * Math.exp(-(x - 20) / 2) : 0));
+    const voltage: DipChannel = { t, y, resolution: 0.001, apertureS: 0.02 };
+    const d = measureDip({ voltage, current: null, atS: 21, previousS: null });
+    expect(d.recoveryS!.value).toBeCloseTo(2 * Math.log(10), 1);
+  });
+
   test('the resistance survives a clamp whose readings come late', () => {
     const d = measured({ everyS: 0.05, lateS: 0.12, forS: 1 });
     expect(Math.abs(d.sourceResistanceOhm!.value - 0.025)).toBeLessThan(

@@ -1,5 +1,8 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { sleepText, watchClock, type ClockStep, type Sleep } from '../../server/capture/clockSteps.ts';
+import { OpenRecording } from '../../server/capture/openRecording.ts';
+import { Recorder } from '../../server/capture/recorder.ts';
+import type { Recording } from '../../server/messages/records.ts';
 import { FakeMeter } from '../helpers/fakeMeter.ts';
 import { createBench, type Bench } from '../helpers/hubBench.ts';
 import { ManualClock } from '../helpers/manualClock.ts';
@@ -12,6 +15,19 @@ class Laptop extends ManualClock {
     this.stepWallClock(ms);
   }
 }
+
+const RECORDING: Recording = {
+  id: 'abcd1234',
+  caseId: null,
+  kind: 'overnight-test',
+  title: 'Night',
+  state: 'recording',
+  startedAt: null,
+  zone: null,
+  durationMs: 0,
+  provenance: '',
+  channels: [],
+};
 
 const HOUR = 3_600_000;
 let clock: Laptop;
@@ -109,6 +125,14 @@ describe('a recording on it', () => {
     expect(events.map((e) => e.kind)).not.toContain('clock-step');
     expect(events.find((e) => e.kind === 'note')!.text).toMatch(/^The computer slept or stood still for 3 h/);
     expect(store.getRecording(id).durationMs).toBeGreaterThan(3 * HOUR + 30_000);
+  });
+
+  it('leaves what came before the sleep in its place', () => {
+    const at = 5000;
+    const recorder = new Recorder({ store: bench.store, clock, recordingId: RECORDING.id, startNowMs: 1000 });
+    const open = new OpenRecording(RECORDING, 1000, recorder);
+    open.sleep({ atMs: at, beforeMs: 4000, missedMs: HOUR });
+    expect([open.timeOf(3000), open.timeOf(at), open.startNowMs]).toEqual([2000, 4000 + HOUR, 1000 - HOUR]);
   });
 
   it('places what a page sends by the start as it then holds', async () => {
