@@ -1,15 +1,16 @@
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { parseArgs } from 'node:util';
-import { instantsOf, type Ground, type Table } from './bench.ts';
+import { instantsOf, type Ground } from './bench.ts';
 import { month, type Month } from './month.ts';
-import { machine, markdownOf, textOf } from './print.ts';
+import { machine, markdownOf, textOf, type Run } from './print.ts';
 import { TOPICS } from './topics.ts';
 
 /**
- * npm run bench -- [--json FILE] [--markdown FILE] [--only TOPIC,...] [--days N]
- * Prints a table for each topic. Figures depend on the machine; what counts are the ratios within one run.
+ * npm run bench -- [--json FILE] [--markdown FILE] [--only TOPIC,...] [--days N] [--keep RUN.json]
+ * Prints a table for each topic. Figures depend on the machine; what counts are the ratios within one topic. With
+ * --keep, what is not measured now is taken from an earlier run.
  */
 const { values } = parseArgs({
   options: {
@@ -17,6 +18,7 @@ const { values } = parseArgs({
     markdown: { type: 'string' },
     only: { type: 'string' },
     days: { type: 'string', default: '30' },
+    keep: { type: 'string' },
   },
 });
 const only = values.only?.split(',');
@@ -28,17 +30,26 @@ const say = (text: string) => void process.stderr.write(`${text}\n`);
 const started = performance.now();
 try {
   const ground: Ground = { folder, days, month: monthOf(instantsOf(days)), say };
-  const tables: { topic: string; tables: Table[]; seconds: number }[] = [];
+  const tables: Run['topics'][number][] = [];
+  const earlier = values.keep === undefined ? null : (JSON.parse(readFileSync(values.keep, 'utf8')) as Run);
   for (const load of TOPICS) {
     const topic = await load();
-    if (only !== undefined && !only.includes(topic.name)) continue;
+    if (only !== undefined && !only.includes(topic.name)) {
+      tables.push(...(earlier?.topics.filter((kept) => kept.topic === topic.name) ?? []));
+      continue;
+    }
     const from = performance.now();
     say(`${topic.name} ...`);
     const measured = await topic.run(ground);
     tables.push({ topic: topic.name, tables: measured, seconds: (performance.now() - from) / 1000 });
     process.stdout.write(`${measured.map(textOf).join('\n')}\n`);
   }
-  const run = { machine: machine(), days, seconds: (performance.now() - started) / 1000, topics: tables };
+  const run: Run = {
+    machine: machine(),
+    days,
+    seconds: (performance.now() - started) / 1000,
+    topics: tables,
+  };
   say(`${Math.round(run.seconds)} s in all`);
   if (values.json !== undefined) writeFileSync(values.json, `${JSON.stringify(run, null, 2)}\n`);
   if (values.markdown !== undefined) writeFileSync(values.markdown, markdownOf(run));

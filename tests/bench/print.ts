@@ -1,4 +1,4 @@
-import { arch, cpus, platform, release, totalmem } from 'node:os';
+import { arch, cpus, loadavg, platform, release, totalmem } from 'node:os';
 import { figure, type Row, type Table } from './bench.ts';
 
 export interface Machine {
@@ -9,13 +9,19 @@ export interface Machine {
   readonly node: string;
   /** UTC day of the run. */
   readonly day: string;
+  /** Programs that wanted the processor in the last quarter of an hour, this one among them; 0 where not known. */
+  readonly load: number;
 }
 
 export interface Run {
   readonly machine: Machine;
   readonly days: number;
   readonly seconds: number;
-  readonly topics: readonly { readonly topic: string; readonly tables: readonly Table[] }[];
+  readonly topics: readonly {
+    readonly topic: string;
+    readonly tables: readonly Table[];
+    readonly seconds: number;
+  }[];
 }
 
 export function machine(): Machine {
@@ -26,6 +32,7 @@ export function machine(): Machine {
     system: `${platform()} ${release()} ${arch()}`,
     node: process.version,
     day: new Date().toISOString().slice(0, 10),
+    load: loadavg()[2]!,
   };
 }
 
@@ -57,7 +64,8 @@ function cellsOf({ name, kind, cells, note }: Row): string[] {
   ];
 }
 
-export function markdownOf({ machine: m, days, seconds, topics }: Run): string {
+export function markdownOf({ machine: m, days, topics }: Run): string {
+  const seconds = topics.reduce((sum, topic) => sum + topic.seconds, 0);
   const lines = [
     '# Figures of the benchmark',
     '',
@@ -65,7 +73,7 @@ export function markdownOf({ machine: m, days, seconds, topics }: Run): string {
     'would reach for instead, given the same readings in the same run, or what no program can be better than. Timings',
     'depend on the machine and on what else it does; what counts are the ratios.',
     '',
-    `${m.processor}, ${m.cores} cores, ${m.memoryGiB} GiB, ${m.system}, Node ${m.node}; ${m.day}; ${days} days at 10 readings a second; ${Math.round(seconds)} s.`,
+    `${m.processor}, ${m.cores} cores, ${m.memoryGiB} GiB, ${m.system}, Node ${m.node}; ${m.day}, ${figure(m.load)} programs at work; ${days} days at 10 readings a second; ${Math.round(seconds)} s.`,
     '',
   ];
   for (const table of topics.flatMap((topic) => topic.tables)) {
