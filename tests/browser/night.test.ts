@@ -215,6 +215,47 @@ test('a mark says what it is to pointer, keyboard and finger, and a finding lead
   );
 });
 
+const SIZES = [
+  { name: 'phone', width: 390, height: 844 },
+  { name: 'laptop', width: 1366, height: 768 },
+] as const;
+
+/** Keeps the whole screen at both sizes and in both themes; nothing may stick out at the side. */
+async function keepScreens(name: string): Promise<void> {
+  for (const size of SIZES)
+    for (const theme of ['light', 'dark']) {
+      await page.setViewportSize(size);
+      await page.evaluate((t) => document.documentElement.setAttribute('data-theme', t), theme);
+      await page.waitForTimeout(250); // charts redraw
+      await page.screenshot({ path: `${SCREENSHOTS}${name}-${size.name}-${theme}.png`, fullPage: true });
+      const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+      expect(over, `${name} at ${size.name} size sticks out`).toBeLessThanOrEqual(0);
+    }
+}
+
+test('pulses are laid over each other, and two nights stand on one scale', async () => {
+  const demos = (await server.get<Recording[]>('recordings')).filter((r) => r.title === 'Demo night');
+  const healthy = demos.find((r) => r.durationMs > 20_000_000 && r.durationMs < 26_000_000)!;
+  const waking = demos.find((r) => r.durationMs > 26_000_000)!;
+  await open(healthy);
+  const nearby = page.getByRole('region', { name: 'Polling from nearby' });
+  await eventually(() => nearby.locator('canvas').count()).toBe(2);
+  expect(await nearby.innerText()).toMatch(/\d{4,} pulses over each other/);
+  expect(await nearby.innerText()).toMatch(/Period over time\. The period .* 0\.761\d* s/);
+  expect(await page.getByRole('region', { name: 'Figures of this recording' }).innerText()).toMatch(
+    /In all \d+\.\d+ mA ± .* a day/,
+  );
+  await keepScreens('night-nearby');
+
+  await page.goto(`${server.url}#/compare/${waking.id}/${healthy.id}`);
+  await page.getByRole('heading', { name: 'Figure by figure' }).waitFor();
+  await eventually(() => page.locator('.pair canvas').count()).toBe(2);
+  const changed = page.getByRole('region', { name: 'What changed' });
+  expect(await changed.innerText()).toMatch(/Average after sleep fell by \d+\.\d+ mA ± /);
+  await keepScreens('before-after');
+  await page.setViewportSize({ width: 1366, height: 768 });
+});
+
 test('a recording that runs is read again by itself, and scroll and window stay', async () => {
   await server.post('virtual-car', { action: 'start' });
   await eventually(async () => (await server.get<unknown[]>('meters')).length).toBeGreaterThan(1);

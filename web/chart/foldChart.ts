@@ -63,9 +63,9 @@ export function mountFoldChart(host: HTMLElement, input: FoldInput): Plot<FoldIn
   });
 }
 
+/** Without the few readings that belong to something else: they would press the pulses flat. */
 function ends(values: readonly number[]): [number, number] {
-  return values.reduce<[number, number]>(
-    ([a, b], v) => [Math.min(a, v), Math.max(b, v)],
-    [Infinity, -Infinity],
-  );
+  const sorted = [...values].sort((a, b) => a - b);
+  const out = Math.floor(sorted.length / 500);
+  return [sorted[out] ?? 0, sorted[sorted.length - 1 - out] ?? 0];
 }
