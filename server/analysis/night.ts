@@ -1,6 +1,6 @@
 import { UNIT } from '../../drivers/core/reading.ts';
 import type { Channel, Gap, RecordingEvent } from '../messages/records.ts';
-import { liveSeries, type SampleColumns } from '../samples/columns.ts';
+import { liveSeries, liveSeriesOf, type SampleColumns } from '../samples/columns.ts';
 import type { ChannelInput, NightInput } from './input.ts';
 import { factsOfChannel, type MeterFacts } from './meterFacts.ts';
 
@@ -10,12 +10,19 @@ export interface KeptNight {
   readonly durationMs: number;
   readonly channels: readonly {
     readonly channel: KeptChannel;
-    readonly columns: SampleColumns;
+    readonly columns: SampleColumns | InPieces;
     readonly gaps: readonly Pick<Gap, 'startMs' | 'endMs'>[];
   }[];
   readonly events: readonly RecordingEvent[];
   /** Absent where nothing is known of the meters. */
   readonly facts?: MeterFacts;
+}
+
+/** A channel's samples piece by piece, so that they need not all be in memory as they are stored. */
+export interface InPieces {
+  /** No fewer than there are. */
+  readonly samples: number;
+  readonly parts: Iterable<SampleColumns>;
 }
 
 type KeptChannel = Pick<Channel, 'quantity' | 'apertureMs'> &
@@ -37,14 +44,14 @@ export function nightInputFrom(night: KeptNight): NightInput {
 
 function channelInput(
   channel: KeptChannel,
-  columns: SampleColumns,
+  columns: SampleColumns | InPieces,
   gaps: readonly Pick<Gap, 'startMs' | 'endMs'>[],
   facts: MeterFacts,
 ): ChannelInput {
   return {
     quantity: channel.quantity,
     unit: UNIT[channel.quantity],
-    ...liveSeries(columns),
+    ...('parts' in columns ? liveSeriesOf(columns.parts, columns.samples) : liveSeries(columns)),
     // Without a step of the meter's own format the resolution is estimated from the readings, so that a display's
     // zeros written by some software do not pass for digits.
     ...factsOfChannel(channel, facts),

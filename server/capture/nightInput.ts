@@ -16,7 +16,7 @@ export function nightInputOf(store: Store, recordingId: string): NightInput {
     durationMs,
     channels: channels.map((channel) => ({
       channel,
-      columns: store.readSamples(channel.id),
+      columns: { samples: channel.samples, parts: store.partsOf(channel.id) },
       gaps: gaps.filter((gap) => gap.channelId === channel.id),
     })),
     events: store.listEvents(recordingId),

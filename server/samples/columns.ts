@@ -73,14 +73,22 @@ export function joinColumns(parts: readonly SampleColumns[]): SampleColumns {
 
 /** Drops what is not live (overload, hold, AC, no value, ...) and converts to seconds and SI values. */
 export function liveSeries(c: SampleColumns): Series {
-  const t = new Float64Array(c.length);
-  const y = new Float64Array(c.length);
+  return liveSeriesOf([c], c.length);
+}
+
+/** The same of a channel in pieces, of which only one need be in memory. @param most samples in all of them @throws RangeError */
+export function liveSeriesOf(parts: Iterable<SampleColumns>, most: number): Series {
+  const t = new Float64Array(most);
+  const y = new Float64Array(most);
   let n = 0;
-  for (let i = 0; i < c.length; i++) {
-    if (!isLive(c.flags[i]!)) continue;
-    t[n] = c.t[i]! / 1000;
-    y[n] = valueOf(c.counts[i]!, c.scale[i]!);
-    n++;
+  for (const c of parts) {
+    if (n + c.length > most) throw new RangeError('more samples than were said to come');
+    for (let i = 0; i < c.length; i++) {
+      if (!isLive(c.flags[i]!)) continue;
+      t[n] = c.t[i]! / 1000;
+      y[n] = valueOf(c.counts[i]!, c.scale[i]!);
+      n++;
+    }
   }
   return { t: t.subarray(0, n), y: y.subarray(0, n) };
 }
