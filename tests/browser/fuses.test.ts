@@ -89,7 +89,7 @@ test('the sum stands against the whole draw, and outlives a reload', async () =>
   await keepScreens(page, '11-fuses');
   await page.reload();
   await eventually(() => list().innerText()).toMatch(/F12 radio\s+210 mA ± 20 mA/);
-  await button('Take F7 horn off the list').click();
+  await button('Take off the list: F7 horn').click();
   await eventually(() => list().innerText()).not.toContain('F7 horn');
   expect((await walk()).lines.map((l) => l.place)).toEqual(['F12 radio', 'F3 body unit']);
   expect(complaints).toEqual([]);

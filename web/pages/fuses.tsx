@@ -128,7 +128,7 @@ function Result(p: {
               <button
                 type="button"
                 class="as-link"
-                aria-label={`Take ${row.place} off the list`}
+                aria-label={`Take off the list: ${row.place}`}
                 onClick={() => p.onRemove(row.id)}
               >
                 Take off the list

@@ -10,7 +10,7 @@
  *   cases       links "New case" and each case; file field "Import a CSV or a sealed bundle"
  *   case        links "Start a recording", "Edit", each recording; button "Delete", then "Delete the case"
  *   fuses       fields "Fuse", "Printed on it", "Across it", "Fuse to pull"; buttons "Add to the list", "Pulled now",
- *               "Put back now", "Take the last 20 s as the whole draw", "Take PLACE off the list"
+ *               "Put back now", "Take the last 20 s as the whole draw", "Take off the list: PLACE"
  *   case-edit   fields "Name of the case", "Plate or VIN", "Complaint", "Notes", ...; button "Save the case"
  *   recordings  link "Start a recording"; file field "Import a CSV or a sealed bundle"; a link for each recording
  *   night       regions "Verdict", "Figures of this recording", "The night on its time axis"; heading "Findings";

@@ -59,11 +59,11 @@ export function WatchPanel(p: { readonly recording: Recording }): JSX.Element {
             </p>
           )}
           {warnings.length > 0 && (
-            <ul class="warnings" role="alert">
+            <div class="warnings" role="alert">
               {warnings.map((w) => (
-                <li key={`${w.code} ${w.subject}`}>{w.text}</li>
+                <p key={`${w.code} ${w.subject}`}>{w.text}</p>
               ))}
-            </ul>
+            </div>
           )}
           <Sound warnings={warnings} />
           <Arming report={value} id={id} onReport={reload} />
