@@ -69,7 +69,9 @@ export function changePointsOfLongSeries(
     const k = starts.length - 1;
     const v = values[i]!;
     const weight = weights[i]!;
-    if (k < 0 || i - starts[k]! >= longest || Math.abs(v - means[k]!) > 4 * deviation) {
+    // Where it jumps all the time, blocks are cut by length alone: the segmentation must stay affordable.
+    const mayJump = starts.length < BLOCKS * (1 + (3 * i) / n);
+    if (k < 0 || i - starts[k]! >= longest || (mayJump && Math.abs(v - means[k]!) > 4 * deviation)) {
       starts.push(i);
       means.push(v);
       sums.push(weight);

@@ -85,6 +85,8 @@ function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean
   return overlapOf(covered, -Infinity, Infinity) > 0.02 * (endOf(c) - (c.t[0] ?? 0));
 }
 
+const SAME_PERIOD = 1e-3;
+
 /** A train that kept its beat for less than this of what folding covers is a scrap of it. */
 const SCRAP = 0.1;
 
@@ -97,7 +99,13 @@ function preferFolded(seen: readonly MeasuredRegime[], folded: readonly Measured
     const inside = overlapOf(spans, firstS, lastS) >= 0.5 * lengthS;
     return !inside || (isSure(r) && lengthS > SCRAP * overlapOf(spans, -Infinity, Infinity));
   });
-  return [...kept, ...folded].sort((a, b) => a.stretch.firstS - b.stretch.firstS);
+  const twice = (r: MeasuredRegime): boolean =>
+    kept.some((k) => {
+      const { firstS, lastS, periodS } = r.stretch;
+      const common = Math.min(lastS, k.stretch.lastS) - Math.max(firstS, k.stretch.firstS);
+      return Math.abs(k.stretch.periodS / periodS - 1) < SAME_PERIOD && common > 0.8 * (lastS - firstS);
+    });
+  return [...kept, ...folded.filter((r) => !twice(r))].sort((a, b) => a.stretch.firstS - b.stretch.firstS);
 }
 
 /** Samples that lie neither in a long excursion nor at a step. */

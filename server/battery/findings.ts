@@ -7,7 +7,8 @@ import type { ChannelInput, NightInput } from '../analysis/input.ts';
 import { cutWindows } from '../analysis/windows.ts';
 import type { AnalysisOptions, Estimate, Findings } from '../messages/findings.ts';
 import { daysUntil, defaultThresholdV, stateOfCharge } from './charge.ts';
-import { DEFAULT_DRAW_LIMIT_A, raiseFlags } from './flags.ts';
+import { raiseFlags } from './flags.ts';
+import { DEFAULT_DRAW_LIMIT_A } from './flagsOfDraw.ts';
 import { polarity, type Polarity } from './polarity.ts';
 import { POLLING_UNKNOWN, pollingInCurrent, pollingInVoltage } from './polling.ts';
 import { sourceResistance } from './resistance.ts';
@@ -47,6 +48,7 @@ export function findNight(input: NightInput, options: FindNightOptions = {}): Fi
     drawLimitA: options.drawLimitA ?? DEFAULT_DRAW_LIMIT_A,
     drawLimitFrom: options.drawLimitA === undefined ? 'default' : 'set',
     accuracyStated: { current: isStated(main), voltage: isStated(volts) },
+    zeroChecks: main?.input.zeroChecks?.length ?? 0,
     surfaceLeftV: battery.rest?.surfaceLeftV ?? 0,
     chargingShare: sign.chargingShare,
     chargingA: sign.chargingA,

@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { findNight, type FindNightOptions } from '../../server/battery/findings.ts';
 import { findingsSchema, type Findings, type FlagCode } from '../../server/messages/findings.ts';
 import { describeFindings, verdictOf } from '../../server/messages/sentences.ts';
+import type { ChannelInput, ZeroCheck } from '../../server/analysis/input.ts';
 import { makeNight, type NightSpec } from '../helpers/nights.ts';
 
 const METER = { intervalS: 0.25, resolution: 1e-4, noise: 3e-4 };
@@ -129,6 +130,98 @@ describe('flags', () => {
     expect(only('voltage').sleep.state).toBe('undetermined');
     expect(codes(only('none'))).toEqual(expect.arrayContaining(['no-voltage-channel', 'no-current-channel']));
     expect(verdictOf(only('none')).level).toBe('unknown');
+  });
+
+  it('ask for the zero twice, and take it off', () => {
+    const night = makeNight({ ...GOOD, current: { ...METER, offset: 0.004 } }).input;
+    const withChecks = (...zeroChecks: ZeroCheck[]): Findings =>
+      findNight({
+        ...night,
+        channels: night.channels.map((c) => (c.quantity === 'current' ? { ...c, zeroChecks } : c)),
+      });
+    const before = { atS: -30, value: 0.004, standardUncertainty: 1e-4 };
+    const after = { atS: 4 * 3600 + 30, value: 0.004, standardUncertainty: 1e-4 };
+    expect(flag(withChecks(), 'zero-not-checked')?.summary).toContain('not checked');
+    expect(flag(withChecks(before), 'zero-not-checked')?.summary).toContain('only once');
+    const both = withChecks(before, after);
+    expect(codes(both)).not.toContain('zero-not-checked');
+    expect(withChecks().sleep.settledBaselineA!.value).toBeCloseTo(0.024, 4);
+    expect(Math.abs(both.sleep.settledBaselineA!.value - 0.02)).toBeLessThan(2e-4);
+    expect(both.sleep.settledBaselineA!.expandedUncertainty).toBeCloseTo(2e-4, 5);
+  });
+
+  it('take the accuracy from the range that the reading lies in, and from the certificate', () => {
+    const night = makeNight(GOOD).input;
+    const stated = (facts: Partial<ChannelInput>): Findings =>
+      findNight({
+        ...night,
+        channels: night.channels.map((c) => (c.quantity === 'current' ? { ...c, ...facts } : c)),
+      });
+    const ranges = [
+      { upTo: 0.04, accuracy: { percent: 1, digits: 5 }, digit: 1e-4 },
+      { upTo: 0.4, accuracy: { percent: 1, digits: 5 }, digit: 1e-3 },
+    ];
+    const fine = stated({ ranges });
+    expect(flag(fine, 'accuracy-not-stated')?.summary).toContain('voltage meter');
+    // (1 % of 20 mA + 5 digits of 0.1 mA) / sqrt 3, k = 2.
+    expect(fine.sleep.settledBaselineA!.expandedUncertainty).toBeCloseTo((2 * 7e-4) / Math.sqrt(3), 5);
+    const coarse = stated({ ranges: ranges.slice(1) });
+    expect(coarse.sleep.settledBaselineA!.expandedUncertainty).toBeCloseTo((2 * 5.2e-3) / Math.sqrt(3), 4);
+    const calibrated = stated({ calibration: { fixed: 3e-4, relative: 0.02 } });
+    expect(calibrated.sleep.settledBaselineA!.expandedUncertainty).toBeCloseTo(2 * Math.hypot(3e-4, 4e-4), 5);
+  });
+
+  it('say where the threshold comes from', () => {
+    const battery = { restVoltageV: 12.3, sourceResistanceOhm: 0.02 };
+    const because = (options: FindNightOptions): string =>
+      flag(findings({ battery }, options), 'battery-unreliable-zone')!.because[0]!;
+    const measured = { thresholdV: 12.4, thresholdFrom: 'measured-on-this-car' } as const;
+    expect(because(measured)).toContain('below 12.40 V (measured on this car)');
+    expect(because({ thresholdV: 12.4 })).toContain('set for this car');
+    expect(findings({ battery }, measured).battery.thresholdFrom).toBe('measured-on-this-car');
+  });
+
+  it('know a charger, and what surface charge it leaves', () => {
+    const charger = { startS: -1, endS: 1800, currentA: 2, liftV: 1.2 };
+    expect(flag(findings({ charger }), 'charger-connected')).toMatchObject({ severity: 'watch' });
+    const surfaceChargeV = 0.3;
+    const battery = { restVoltageV: 12.6, sourceResistanceOhm: 0.02, surfaceChargeV, surfaceTauS: 9000 };
+    expect(flag(findings({ battery }), 'surface-charge-present')?.because[0]).toMatch(/0\.0\d+ V/);
+    expect(codes(findings({}))).not.toContain('surface-charge-present');
+  });
+
+  it('miss the slowing down after five days, and only then', () => {
+    const polling = (days: number): Findings =>
+      findings({
+        durationS: days * 86_400,
+        shutDowns: [{ atS: 600, dropA: 0.3 }],
+        trains: [
+          { widthS: 0.3, amplitudeA: 2, stretches: [{ startS: 61, endS: days * 86_400, periodS: 0.97 }] },
+        ],
+        current: { intervalS: 0.2, resolution: 1e-3, noise: 5e-4 },
+        voltage: { intervalS: 60, apertureS: 0.5, resolution: 1e-3, noise: 1e-3 },
+      });
+    expect(codes(polling(0.2))).not.toContain('polling-does-not-stretch');
+    expect(codes(polling(5.3))).toContain('polling-does-not-stretch');
+  });
+
+  it('note a step of the clock', () => {
+    const night = makeNight({ ...GOOD, clockSteps: [{ atS: 7200, stepS: 3600 }] });
+    expect(flag(findNight(night.input), 'clock-stepped')?.because[0]).toBe('By +1 h at 2 h.');
+  });
+
+  it('each carry a reason, and a next step where there is something to do', () => {
+    const low = { restVoltageV: 11.9, sourceResistanceOhm: 0.02 };
+    const all = [findings({ battery: low, baselineA: 0.08 }), findings({ durationS: 300, shutDowns: [] })];
+    for (const f of all.flatMap((x) => x.flags)) {
+      expect(f.because.length).toBeGreaterThan(0);
+      if (f.severity !== 'info') expect(f.next).not.toBeNull();
+    }
+    const order = { act: 0, watch: 1, info: 2 };
+    for (const { flags } of all)
+      flags
+        .slice(1)
+        .forEach((f, i) => expect(order[f.severity]).toBeGreaterThanOrEqual(order[flags[i]!.severity]));
   });
 
   it('say that a gap is a gap', () => {
