@@ -130,6 +130,17 @@ describe('the pictures of a chart', () => {
     expect(pictures.best()!.toS).toBe(36_060);
   });
 
+  it('that reached the end are fetched anew also where the view has not moved: another meter may have been behind', async () => {
+    const { pictures, asked } = bench();
+    const end = { fromS: 35_000, toS: 36_000 };
+    pictures.look(end, whole, WIDTH);
+    for (let i = 0; i < asked.length; i++) await asked[i]!.answer();
+    expect(pictures.loading).toBe(false);
+    pictures.look(end, { fromS: 0, toS: 36_060 }, WIDTH);
+    expect(pictures.loading).toBe(true);
+    expect(pictures.best()!.toS).toBe(36_000);
+  });
+
   it('say what went wrong, ask again when told to, and otherwise leave the server alone', async () => {
     const { pictures, asked } = bench();
     pictures.look(whole, whole, WIDTH);
