@@ -105,31 +105,38 @@ interface Modelled {
   readonly away: Int32Array;
 }
 
+/** So many counts say which model suits a block. */
+const PART = 512;
+
 /** The model that suits a part of the counts best, with a lag where its excursions come again. */
 function bestModel(counts: Float64Array): Modelled {
-  const part = counts.subarray(counts.length >> 2, (counts.length >> 2) + Math.max(FEW, counts.length >> 3));
+  const from = Math.max(0, (counts.length - PART) >> 1);
+  const part = counts.subarray(from, from + PART);
   const bits = (m: Modelled) => costOf(m.z, m.context, CONTEXTS);
   const costs = MODELS.map((model) => bits(residuals(part, model)));
   const model = MODELS[costs.indexOf(Math.min(...costs))]!;
   const plain = residuals(counts, model);
-  const lag = lagOf(plain.away);
+  const { lag, share } = lagOf(plain.away);
   if (lag === 0) return plain;
   const lagging = residuals(counts, { ...model, lag });
-  return bits(lagging) < bits(plain) ? lagging : plain;
+  // Where most excursions have a forerunner, there is nothing to weigh.
+  return share > 0.5 || bits(lagging) < bits(plain) ? lagging : plain;
 }
 
-/** The most frequent distance between the beginnings of two excursions; 0 where none is frequent. */
-function lagOf(away: Int32Array): number {
+/** The most frequent distance between the beginnings of two excursions (0: none is), and how many have it. */
+function lagOf(away: Int32Array): { readonly lag: number; readonly share: number } {
   const seen = new Uint16Array(LONGEST_LAG + 1);
   let before = -1;
   let lag = 0;
+  let all = 0;
   for (let i = 1; i < away.length; i++) {
     if (away[i] === 0 || away[i - 1] !== 0) continue;
     const distance = i - before;
     if (before >= 0 && distance <= LONGEST_LAG && ++seen[distance]! > seen[lag]!) lag = distance;
     before = i;
+    all++;
   }
-  return seen[lag]! < 3 ? 0 : lag;
+  return seen[lag]! < 3 ? { lag: 0, share: 0 } : { lag, share: seen[lag]! / all };
 }
 
 /** Each reading but the first beside what it was expected to be. */
