@@ -1,6 +1,7 @@
 import path from 'node:path';
 import { parseAccuracy } from '../analysis/accuracy.ts';
 import { findNight } from '../battery/findings.ts';
+import { narrowedBy } from '../battery/together.ts';
 import { analysisOptionsOf, nightInputOf, withFile } from '../capture/nightInput.ts';
 import {
   analysisOptionsSchema,
@@ -36,6 +37,8 @@ export const analyseCommand: Command = {
     'battery and limits where no option does.',
     '',
     '  --json                   print the findings document (schema nightdraw.findings/1)',
+    '  --with FILE|RECORDING    a second recording of the same car at another sampling rate: leaves of the',
+    '                           periods that this one cannot tell apart those that fit both',
     '  --capacity-ah N          battery capacity',
     '  --chemistry NAME         flooded, efb, agm or gel',
     '  --temperature-c N        battery temperature',
@@ -47,6 +50,7 @@ export const analyseCommand: Command = {
   ].join('\n'),
   options: {
     json: { type: 'boolean' },
+    with: { type: 'string' },
     ...Object.fromEntries(ASKED_NAMES.map((name) => [name, { type: 'string' as const }])),
     ...DATA_OPTION,
   },
@@ -54,7 +58,10 @@ export const analyseCommand: Command = {
   async run(context, args) {
     const what = onlyPositional(args, 'the file or the recording to analyse');
     const asked = askedOptions(args);
-    const findings = findingsSchema.parse(findingsOf(what, asked, context, args));
+    const own = findingsOf(what, asked, context, args);
+    const other = args.values['with'];
+    const both = typeof other === 'string' ? narrowedBy(own, findingsOf(other, asked, context, args)) : own;
+    const findings = findingsSchema.parse(both);
     context.stdout(args.values.json === true ? `${JSON.stringify(findings)}\n` : textOf(findings));
     return 0;
   },
