@@ -5,7 +5,7 @@ export const WRITE_EVERY_OPTION = { 'write-every': { type: 'string' } } as const
 
 export const WRITE_EVERY_USAGE = [
   `  --write-every N  readings of N milliseconds share one write to the disk, 50 to 1000 (default ${COMMIT_EVERY_MS}); a month`,
-  '                   writes about 87 GB at 250 and 22 GB at 1000: take 1000 where the data lie on a memory card',
+  '                   writes about 94 GB at 250 and 23 GB at 1000: take 1000 where the data lie on a memory card',
 ].join('\n');
 
 /** @throws UsageError */

@@ -89,10 +89,11 @@ export function blockTables(db: Database.Database) {
   };
 
   return {
-    close(seriesId: number, instants: Instants): void {
+    close(seriesId: number, instants: Instants): { readonly toMs: number } {
       const bytes = encodeInstants(instants);
       const { fromMs, toMs } = spanOf(bytes);
       insertBlock.run(seriesId, instants.length, fromMs, toMs, encodeBase(baseOf(instants)), bytes);
+      return { toMs };
     },
     /** A tail row that can no longer be read is kept as it is, so that its span stays known. */
     closeDamaged(row: BlockRow): void {

@@ -132,15 +132,16 @@ export class SampleTables {
   }
 
   private close(seriesId: number, channels: readonly number[], instants: Instants): void {
-    this.blocks.close(seriesId, instants);
+    const { toMs } = this.blocks.close(seriesId, instants);
     channels.forEach((id, c) => {
-      const { t, length } = columnsAt(instants, c);
-      if (length > 0)
-        this.countUp.run(
-          length,
-          t.reduce((a, b) => Math.max(a, b)),
-          id,
-        );
+      const { rows, counts } = instants.channels[c]!;
+      if (counts.length === 0) return;
+      let lastMs = toMs;
+      if (rows !== null) {
+        lastMs = -Infinity;
+        for (const row of rows) lastMs = Math.max(lastMs, instants.t[row]!);
+      }
+      this.countUp.run(counts.length, lastMs, id);
     });
   }
 
