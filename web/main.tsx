@@ -11,6 +11,7 @@ import './styles/night.css';
 import './styles/chart.css';
 import './styles/live.css';
 import './styles/fuses.css';
+import './styles/case.css';
 import { render } from 'preact';
 import { Page } from './pages/index.tsx';
 import { applyPreferences } from './parts/preferences.ts';

@@ -15,6 +15,7 @@ import {
   casesInOrder,
   defaultTitle,
   deletionText,
+  goesOnText,
   newestOfCases,
   recordingLine,
   recordingsCountText,
@@ -50,8 +51,9 @@ it('puts demo cases last and the newest first', () => {
 
 it('counts and warns in words', () => {
   expect([0, 1, 2].map(recordingsCountText)).toEqual(['no recordings', '1 recording', '2 recordings']);
-  expect(deletionText(0)).toBe('The case is removed for good.');
-  expect(deletionText(2)).toContain('Its 2 recordings stay');
+  expect(deletionText(0, 30)).toBe('It can be brought back for 30 days, with its photos and notes.');
+  expect(goesOnText('2026-03-01T10:00:00.000Z', 30)).toBe('Goes for good after Tue 31 Mar 2026');
+  expect(deletionText(2, 30)).toContain('Its 2 recordings stay');
   expect(defaultTitle('overnight-test', Date.UTC(2025, 2, 4, 21), 'Europe/London')).toBe(
     'Overnight test, Tue 4 Mar, 21:00',
   );

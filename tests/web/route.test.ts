@@ -11,6 +11,8 @@ const ROUTES: Route[] = [
   { page: 'night', id: 'zz99' },
   { page: 'live', caseId: null },
   { page: 'live', caseId: 'abcd' },
+  { page: 'preflight', caseId: null },
+  { page: 'preflight', caseId: 'abcd' },
   { page: 'meters' },
   { page: 'help' },
 ];

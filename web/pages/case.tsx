@@ -1,27 +1,29 @@
 import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
-import type { Case, Recording } from '../../server/messages/records.ts';
-import { vinNote } from '../../server/messages/vin.ts';
-import { batteryText } from '../state/caseForm.ts';
+import { UNDO_DAYS, type CaseTimeline } from '../../server/messages/casePapers.ts';
+import type { Case } from '../../server/messages/records.ts';
+import { caseApi } from '../state/caseApi.ts';
+import { caseFacts, explanationsOf } from '../state/caseFacts.ts';
+import { isArchived } from '../state/caseSearch.ts';
 import { deletionText } from '../state/recordings.ts';
 import { hashOf } from '../state/route.ts';
-import { RecordingLine } from '../parts/caseLines.tsx';
+import { Timeline } from '../parts/caseTimeline.tsx';
 import { Button, Confirm, LinkButton } from '../parts/controls.tsx';
 import { useAction, useLoad, useRunning } from '../parts/hooks.ts';
 import { ImportCsv } from '../parts/importCsv.tsx';
+import { AddPapers } from '../parts/papers.tsx';
 import { useServices } from '../parts/services.ts';
+import { offerUndo } from '../parts/undo.tsx';
 import { PageTitle, Problem, Tag, Waiting } from '../parts/words.tsx';
 
-/** One car, one complaint, and its recordings. */
+/** One car, one complaint: what is known of it, and everything that happened on one timeline. */
 export function CasePage(p: { readonly id: string }): JSX.Element {
   const { api } = useServices();
   const running = useRunning()
     .map((m) => m.recording.id)
     .join(' ');
   const loaded = useLoad<Case>(p.id, () => api.getCase(p.id));
-  const recordings = useLoad<Recording[]>(p.id, () => api.listRecordings(p.id), running);
-  const [asking, setAsking] = useState(false);
-  const deletion = useAction();
+  const timeline = useLoad<CaseTimeline>(p.id, () => caseApi(api).timeline(p.id), running);
   const item = loaded.value;
   if (item === null)
     return loaded.problem === null ? (
@@ -36,31 +38,110 @@ export function CasePage(p: { readonly id: string }): JSX.Element {
     <>
       <PageTitle
         title={item.title}
-        line={item.demo ? <Tag kind="demo">Demo, made by the virtual car</Tag> : null}
+        line={
+          <>
+            {item.demo && <Tag kind="demo">Demo, made by the virtual car</Tag>}
+            {isArchived(item) && <Tag>Archived</Tag>}
+          </>
+        }
       >
         <LinkButton href={hashOf({ page: 'live', caseId: item.id })} tone="main">
           Start a recording
         </LinkButton>
-        <ImportCsv caseId={item.id} />
+        <LinkButton href={hashOf({ page: 'preflight', caseId: item.id })}>Overnight test</LinkButton>
+        <LinkButton href={hashOf({ page: 'fuses', caseId: item.id })}>Find the circuit</LinkButton>
         <LinkButton href={hashOf({ page: 'fuses', caseId: item.id })}>Find the circuit</LinkButton>
         <LinkButton href={hashOf({ page: 'case-edit', id: item.id })}>Edit</LinkButton>
+      </PageTitle>
+      <CaseFacts item={item} />
+      <Explanations item={item} />
+      <section class="timeline-part" aria-labelledby="timeline-heading">
+        <h2 id="timeline-heading">Timeline</h2>
+        <AddPapers caseId={item.id} onAdded={timeline.reload} />
+        <Problem sentence={timeline.problem} onRetry={timeline.reload} />
+        {timeline.value === null && timeline.problem === null && <Waiting>Reading the timeline.</Waiting>}
+        {timeline.value !== null && <Timeline all={timeline.value} onChanged={timeline.reload} />}
+      </section>
+      <Put item={item} onChanged={loaded.reload} />
+    </>
+  );
+}
+
+function CaseFacts(p: { readonly item: Case }): JSX.Element {
+  const facts = caseFacts(p.item);
+  return facts.length === 0 ? (
+    <p class="quiet">Nothing noted about this car yet.</p>
+  ) : (
+    <dl class="facts">
+      {facts.map(({ name, text, note }) => (
+        <div key={name}>
+          <dt>{name}</dt>
+          <dd>
+            {text}
+            {note !== null && <span class="note">{note}</span>}
+          </dd>
+        </div>
+      ))}
+    </dl>
+  );
+}
+
+/** What normal use could explain, before anything is blamed. */
+function Explanations(p: { readonly item: Case }): JSX.Element {
+  const { may, ruledOut, open } = explanationsOf(p.item);
+  return (
+    <section class="explanations" aria-labelledby="explanations-heading">
+      <h2 id="explanations-heading">What normal use could explain</h2>
+      {may.length > 0 && (
+        <ul>
+          {may.map(({ id, what, explains }) => (
+            <li key={id}>
+              <strong>{what}</strong> <span>{explains}</span>
+            </li>
+          ))}
+        </ul>
+      )}
+      <p class="quiet">
+        {may.length === 0 && open === 0 && 'Nothing found. '}
+        {ruledOut > 0 && `${ruledOut} ruled out. `}
+        {open > 0 && (
+          <a href={hashOf({ page: 'case-edit', id: p.item.id })}>
+            {open === 1 ? '1 question is' : `${open} questions are`} still open
+          </a>
+        )}
+      </p>
+    </section>
+  );
+}
+
+/** Where the case is kept, and its end. */
+function Put(p: { readonly item: Case; readonly onChanged: () => void }): JSX.Element {
+  const { api } = useServices();
+  const { item } = p;
+  const [asking, setAsking] = useState(false);
+  const archiving = useAction();
+  const deletion = useAction();
+  const away = isArchived(item);
+  return (
+    <section class="case-end" aria-label="Keep or remove this case">
+      <div class="row">
+        <ImportCsv caseId={item.id} />
+        <Button
+          busy={archiving.busy}
+          onPress={() =>
+            archiving.run(async () => {
+              await caseApi(api).archive(item.id, !away);
+              p.onChanged();
+            })
+          }
+        >
+          {away ? 'Take out of the archive' : 'Archive'}
+        </Button>
         <Button tone="danger" onPress={() => setAsking(true)}>
           Delete
         </Button>
-      </PageTitle>
-      <CaseFacts item={item} />
-      <section aria-labelledby="recordings-heading">
-        <h2 id="recordings-heading">Recordings</h2>
-        <Problem sentence={recordings.problem} onRetry={recordings.reload} />
-        {recordings.value?.length === 0 && (
-          <p class="quiet">None yet. Connect a clamp and a voltmeter, then start one.</p>
-        )}
-        <ul class="lines">
-          {(recordings.value ?? []).map((r) => (
-            <RecordingLine key={r.id} item={r} />
-          ))}
-        </ul>
-      </section>
+      </div>
+      <Problem sentence={archiving.problem} />
       {asking && (
         <Confirm
           title={`Delete "${item.title}"?`}
@@ -71,48 +152,17 @@ export function CasePage(p: { readonly id: string }): JSX.Element {
           onYes={() =>
             deletion.run(async () => {
               await api.deleteCase(item.id);
+              offerUndo(`Deleted: ${item.title}.`, async () => {
+                await caseApi(api).restore(item.id);
+                location.hash = hashOf({ page: 'case', id: item.id });
+              });
               location.hash = '#/cases';
             })
           }
         >
-          {deletionText(item.recordings)}
+          {deletionText(item.recordings, UNDO_DAYS)}
         </Confirm>
       )}
-    </>
-  );
-}
-
-function CaseFacts(p: { readonly item: Case }): JSX.Element {
-  const { item } = p;
-  const note = item.plateOrVin === '' ? null : vinNote(item.plateOrVin);
-  const looksLikeVin = item.plateOrVin.replace(/[\s-]/g, '').length === 17;
-  const facts: [string, JSX.Element | string | null][] = [
-    ['Complaint', item.complaint || null],
-    [
-      'Plate or VIN',
-      item.plateOrVin === '' ? null : (
-        <>
-          {item.plateOrVin}
-          {note !== null && looksLikeVin && <span class="note">{note.sentence}</span>}
-        </>
-      ),
-    ],
-    ['Battery', batteryText(item)],
-    ['Unreliable below', item.thresholdV === null ? null : `${item.thresholdV} V`],
-    ['Draw limit', item.drawLimitA === null ? null : `${Number((item.drawLimitA * 1000).toPrecision(6))} mA`],
-    ['Notes', item.notes || null],
-  ];
-  const known = facts.filter(([, value]) => value !== null);
-  return known.length === 0 ? (
-    <p class="quiet">Nothing noted about this car yet.</p>
-  ) : (
-    <dl class="facts">
-      {known.map(([name, value]) => (
-        <div key={name}>
-          <dt>{name}</dt>
-          <dd>{value}</dd>
-        </div>
-      ))}
-    </dl>
+    </section>
   );
 }

@@ -1,18 +1,20 @@
 import type { JSX } from 'preact';
 import { useRef, useState } from 'preact/hooks';
 import type { Case } from '../../server/messages/records.ts';
-import { vinNote } from '../../server/messages/vin.ts';
-import {
-  CHEMISTRY_WORDS,
-  checkForm,
-  EMPTY_CASE,
-  formOf,
-  type CaseForm,
-  type FormErrors,
-} from '../state/caseForm.ts';
+import { checkForm, EMPTY_CASE, formOf, type CaseForm, type FormErrors } from '../state/caseForm.ts';
+import { draftKey, draftOver, draftText } from '../state/drafts.ts';
 import { hashOf } from '../state/route.ts';
-import { Button, LinkButton, SelectField, TextField } from '../parts/controls.tsx';
+import {
+  BatteryFields,
+  CarFields,
+  ExplanationFields,
+  FobFields,
+  LimitFields,
+  type FieldsProps,
+} from '../parts/caseFields.tsx';
+import { Button, TextField } from '../parts/controls.tsx';
 import { useAction, useLoad } from '../parts/hooks.ts';
+import { keptText } from '../parts/keptText.ts';
 import { useServices } from '../parts/services.ts';
 import { PageTitle, Problem, Waiting } from '../parts/words.tsx';
 
@@ -33,17 +35,33 @@ export function CaseEditPage(p: { readonly id: string | null }): JSX.Element {
 
 function Form(p: { readonly id: string | null; readonly first: CaseForm }): JSX.Element {
   const { api } = useServices();
-  const [form, setForm] = useState(p.first);
+  const key = draftKey(p.id);
+  const [kept] = useState(() => draftOver(p.first, keptText.get(key)));
+  const [form, setForm] = useState(kept);
+  const [restored, setRestored] = useState(draftText(kept, p.first) !== null);
   const [errors, setErrors] = useState<FormErrors>({});
   const saving = useAction();
   const element = useRef<HTMLFormElement>(null);
-  const text = (name: keyof CaseForm) => ({
-    value: form[name],
-    problem: errors[name],
-    onValue: (value: string) => setForm((f) => ({ ...f, [name]: value })),
-  });
-  const vin =
-    form.plateOrVin.replace(/[\s-]/g, '').length === 17 ? vinNote(form.plateOrVin).sentence : undefined;
+
+  const change = (part: Partial<CaseForm>): void =>
+    setForm((before) => {
+      const next = { ...before, ...part };
+      keptText.set(key, draftText(next, p.first));
+      return next;
+    });
+  const leave = (hash: string): void => {
+    keptText.set(key, null);
+    location.hash = hash;
+  };
+  const fields: FieldsProps = {
+    form,
+    change,
+    text: (name) => ({
+      value: form[name],
+      problem: errors[name],
+      onValue: (value) => change({ [name]: value }),
+    }),
+  };
   const save = (): void => {
     const checked = checkForm(form);
     setErrors(checked.ok ? {} : checked.errors);
@@ -56,87 +74,57 @@ function Form(p: { readonly id: string | null; readonly first: CaseForm }): JSX.
     saving.run(async () => {
       const saved =
         p.id === null ? await api.createCase(checked.input) : await api.updateCase(p.id, checked.input);
-      location.hash = hashOf({ page: 'case', id: saved.id });
+      leave(hashOf({ page: 'case', id: saved.id }));
     });
   };
   return (
     <>
       <PageTitle title={p.id === null ? 'New case' : 'Edit the case'} />
-      <form ref={element} class="form" noValidate onSubmit={(e) => e.preventDefault()}>
-        <TextField label="Name of the case" maxLength={120} hint="The car and who asked" {...text('title')} />
-        <TextField label="Plate or VIN" maxLength={120} hint={vin} {...text('plateOrVin')} />
+      {restored && (
+        <div class="message draft" role="status">
+          <p>What you wrote before and did not save is here again.</p>
+          <Button
+            onPress={() => {
+              keptText.set(key, null);
+              setForm(p.first);
+              setRestored(false);
+            }}
+          >
+            Begin anew
+          </Button>
+        </div>
+      )}
+      <form ref={element} class="form case-form" noValidate onSubmit={(e) => e.preventDefault()}>
+        <CarFields {...fields} />
         <TextField
           label="Complaint"
           rows={3}
           maxLength={4000}
           hint="In the customer's words: what does the door do, when, since when?"
-          {...text('complaint')}
+          {...fields.text('complaint')}
         />
-        <fieldset>
-          <legend>Battery</legend>
-          <div class="form-grid">
-            <SelectField
-              label="Type"
-              value={form.chemistry}
-              options={[
-                { value: '' as const, label: 'Not known' },
-                ...Object.entries(CHEMISTRY_WORDS).map(([value, label]) => ({
-                  value: value as CaseForm['chemistry'],
-                  label,
-                })),
-              ]}
-              onValue={(chemistry) => setForm((f) => ({ ...f, chemistry }))}
-            />
-            {form.chemistry !== '' && (
-              <>
-                <TextField label="Capacity" unit="Ah" decimal {...text('capacityAh')} />
-                <SelectField
-                  label="Which battery"
-                  value={form.role}
-                  options={[
-                    { value: 'main' as const, label: 'Main' },
-                    { value: 'auxiliary' as const, label: 'Auxiliary' },
-                  ]}
-                  onValue={(role) => setForm((f) => ({ ...f, role }))}
-                />
-              </>
-            )}
+        <BatteryFields {...fields} />
+        <FobFields {...fields} />
+        <ExplanationFields {...fields} />
+        <LimitFields {...fields} />
+        <TextField label="Notes" rows={4} maxLength={4000} {...fields.text('notes')} />
+        <div class="form-end">
+          <Problem sentence={saving.problem} />
+          {Object.keys(errors).length > 0 && (
+            <p class="field-problem" role="alert">
+              {Object.keys(errors).length === 1
+                ? 'One field is not right yet.'
+                : `${Object.keys(errors).length} fields are not right yet.`}
+            </p>
+          )}
+          <div class="row">
+            <Button tone="main" submits busy={saving.busy} onPress={save}>
+              Save the case
+            </Button>
+            <Button onPress={() => leave(p.id === null ? '#/cases' : hashOf({ page: 'case', id: p.id }))}>
+              Cancel
+            </Button>
           </div>
-        </fieldset>
-        <fieldset>
-          <legend>Limits of this car</legend>
-          <div class="form-grid">
-            <TextField
-              label="Unreliable below"
-              unit="V"
-              decimal
-              hint="Empty: the usual figure"
-              {...text('thresholdV')}
-            />
-            <TextField
-              label="Draw limit"
-              unit="mA"
-              decimal
-              hint="Empty: 50 mA. The maker's figure goes first."
-              {...text('drawLimitMA')}
-            />
-          </div>
-        </fieldset>
-        <TextField
-          label="Notes"
-          rows={4}
-          maxLength={4000}
-          hint="What normal storage or a fob left nearby could explain comes before any blame"
-          {...text('notes')}
-        />
-        <Problem sentence={saving.problem} />
-        <div class="row">
-          <Button tone="main" submits busy={saving.busy} onPress={save}>
-            Save the case
-          </Button>
-          <LinkButton href={p.id === null ? '#/cases' : hashOf({ page: 'case', id: p.id })}>
-            Cancel
-          </LinkButton>
         </div>
       </form>
     </>

@@ -7,8 +7,11 @@
  *   live        regions "Voltage", "Current"; buttons "Mark attempt: it opened by the handle", "... button only ...",
  *               "... locked by touch", "... nothing ...", "Use it for this car's findings", "Let go", "Start recording", "Stop recording"; radios "Live watch", "Overnight test"; behind the
  *               summary "Title, case and meters": text field "Title", select "Case", a checkbox for each meter; link "See the findings" after a stop
- *   cases       links "New case" and each case; file field "Import a CSV or a sealed bundle"
- *   case        links "Start a recording", "Edit", each recording; button "Delete", then "Delete the case"
+ *   preflight   lists of what the page sees and of what is ticked: a checkbox for each; button "Start recording"
+ *   cases       links "New case" and each case; field "Find: plate, VIN, complaint, name"; radios "Open", "Archived";
+ *               file field "Import a CSV or a sealed bundle"; behind "Deleted cases": buttons "Bring back NAME"
+ *   case        links "Start a recording", "Overnight test", "Edit", each recording; buttons "Add a photo", "Write a note",
+ *               "Archive", "Delete", then "Delete the case"; after that, everywhere, "Undo"
  *   fuses       fields "Fuse", "Printed on it", "Across it", "Fuse to pull"; buttons "Add to the list", "Pulled now",
  *               "Put back now", "Take the last 20 s as the whole draw", "Take off the list: PLACE"
  *   case-edit   fields "Name of the case", "Plate or VIN", "Complaint", "Notes", ...; button "Save the case"
@@ -37,6 +40,7 @@ import { HelpPage } from './help.tsx';
 import { LivePage } from './live.tsx';
 import { MetersPage } from './meters.tsx';
 import { NightPage } from './night.tsx';
+import { PreflightPage } from './preflight.tsx';
 import { RecordingsPage } from './recordings.tsx';
 import { StartPage } from './start.tsx';
 import { VerifyPage } from './verify.tsx';
@@ -67,6 +71,8 @@ function pageOf(route: Route): JSX.Element {
       return <ComparePage key={`${route.before} ${route.after}`} before={route.before} after={route.after} />;
     case 'live':
       return <LivePage key={route.caseId ?? ''} caseId={route.caseId} />;
+    case 'preflight':
+      return <PreflightPage key={route.caseId ?? ''} caseId={route.caseId} />;
     case 'meters':
       return <MetersPage />;
     case 'help':

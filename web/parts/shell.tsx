@@ -9,6 +9,7 @@ import { useConnection, useMeters, useOutbox, useRunning } from './hooks.ts';
 import { Looks } from './looks.tsx';
 import { useServices } from './services.ts';
 import { useKeys } from './shortcuts.ts';
+import { UndoBar } from './undo.tsx';
 
 /** What surrounds every page: name, places, what goes wrong, what runs. */
 export function Shell(p: { readonly route: Route; readonly children: ComponentChildren }): JSX.Element {
@@ -41,6 +42,7 @@ export function Shell(p: { readonly route: Route; readonly children: ComponentCh
         </div>
       </header>
       <Messages route={p.route} />
+      <UndoBar />
       <main id="main" tabIndex={-1} ref={main} class={`page-${p.route.page}`}>
         {p.children}
       </main>

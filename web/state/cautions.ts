@@ -1,5 +1,5 @@
 /** Where a caution belongs, so that it stands where the work happens. */
-export type CautionPlace = 'live' | 'meters' | 'fuses';
+export type CautionPlace = 'live' | 'meters' | 'preflight' | 'fuses';
 
 interface Caution {
   readonly id: string;
@@ -12,25 +12,25 @@ interface Caution {
 const CAUTIONS: readonly Caution[] = [
   {
     id: 'hybrid',
-    places: ['fuses', 'live'],
+    places: ['fuses', 'live', 'preflight'],
     what: 'Hybrid: fob out of the car and at least 3 m (10 ft) away, dash dark.',
     why: 'Its engine can start without warning while the fob is near.',
   },
   {
     id: 'high-voltage',
-    places: ['fuses', 'live', 'meters'],
+    places: ['fuses', 'live', 'meters', 'preflight'],
     what: 'Keep off orange wiring.',
     why: 'High voltage is for qualified people only.',
   },
   {
     id: 'spanner',
-    places: ['fuses', 'live', 'meters'],
+    places: ['fuses', 'live', 'meters', 'preflight'],
     what: 'No rings, no loose spanners near the posts; no flames or sparks.',
     why: 'A lead-acid battery vents hydrogen and can weld a spanner.',
   },
   {
     id: 'in-line-fuse',
-    places: ['live', 'meters'],
+    places: ['live', 'meters', 'preflight'],
     what: 'In-line meter: no door, no locking, no start through it.',
     why: 'Each takes tens of amperes; its fuse is not made for that. A clamp carries them.',
   },
@@ -54,13 +54,13 @@ const CAUTIONS: readonly Caution[] = [
   },
   {
     id: 'laptop',
-    places: ['meters'],
+    places: ['meters', 'preflight'],
     what: 'Keep the laptop away from a charging battery.',
     why: 'The gas gathers where the battery vents.',
   },
   {
     id: 'exhaust',
-    places: ['live'],
+    places: ['live', 'preflight'],
     what: 'Never run the engine indoors without extraction.',
     why: 'Carbon monoxide kills without a smell.',
   },

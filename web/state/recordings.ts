@@ -42,11 +42,18 @@ export function recordingsCountText(n: number): string {
   return n === 0 ? 'no recordings' : n === 1 ? '1 recording' : `${n} recordings`;
 }
 
-/** What happens to a case's recordings when it is deleted. */
-export function deletionText(n: number): string {
-  const gone = 'The case is removed for good.';
+/** What happens to a case and its recordings when it is deleted. */
+export function deletionText(n: number, days: number): string {
+  const gone = `It can be brought back for ${days} days, with its photos and notes.`;
   if (n === 0) return gone;
-  return `${gone} ${n === 1 ? 'Its recording stays' : `Its ${n} recordings stay`}, without a case, under Recordings.`;
+  return `${gone} ${n === 1 ? 'Its recording stays' : `Its ${n} recordings stay`} under Recordings meanwhile.`;
+}
+
+/** When a deleted case goes for good. */
+export function goesOnText(deletedAt: string | null, days: number): string {
+  if (deletedAt === null) return '';
+  const goes = new Date(Date.parse(deletedAt) + days * 86_400_000).toISOString();
+  return `Goes for good after ${dateText({ startedAt: goes, zone: null }).replace(/,.*$/, '')}`;
 }
 
 /** A first name for a recording that is about to begin. */

@@ -10,6 +10,8 @@ export type Route =
   | { readonly page: 'compare'; readonly before: string; readonly after: string }
   /** `caseId`: the case that a recording started here belongs to. */
   | { readonly page: 'live'; readonly caseId: string | null }
+  /** What is seen to before the car is left for the night, of a case or of none. */
+  | { readonly page: 'preflight'; readonly caseId: string | null }
   /** The fuse walk of a case. */
   | { readonly page: 'fuses'; readonly caseId: string }
   | { readonly page: 'meters' }
@@ -46,14 +48,14 @@ export function routeOf(hash: string): Route {
       first === 'verify'
     )
       return { page: first };
-    if (first === 'live') return { page: 'live', caseId: null };
+    if (first === 'live' || first === 'preflight') return { page: first, caseId: null };
   }
   if (parts.length === 2 && first === 'cases' && second === 'new') return { page: 'case-edit', id: null };
   if (second === undefined || !ID.test(second)) return { page: 'lost' };
   if (parts.length === 2) {
     if (first === 'cases') return { page: 'case', id: second };
     if (first === 'recordings') return { page: 'night', id: second };
-    if (first === 'live') return { page: 'live', caseId: second };
+    if (first === 'live' || first === 'preflight') return { page: first, caseId: second };
   }
   if (parts.length === 3 && first === 'compare' && ID.test(third!))
     return { page: 'compare', before: second, after: third! };
@@ -84,7 +86,8 @@ export function hashOf(route: Route): string {
     case 'compare':
       return `#/compare/${route.before}/${route.after}`;
     case 'live':
-      return route.caseId === null ? '#/live' : `#/live/${route.caseId}`;
+    case 'preflight':
+      return route.caseId === null ? `#/${route.page}` : `#/${route.page}/${route.caseId}`;
   }
 }
 
@@ -101,6 +104,8 @@ export function placeOf(route: Route): Place | null {
     case 'case-edit':
     case 'fuses':
       return 'cases';
+    case 'preflight':
+      return 'live';
     case 'night':
     case 'compare':
       return 'recordings';
