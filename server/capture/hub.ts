@@ -43,8 +43,8 @@ export interface HubOptions {
   readonly tellEveryMs?: number;
 }
 
-/** A page shows a reading within three frames of 60 a second, and 20 pages still cost little. */
-const TELL_EVERY_MS = 40;
+/** A page shows a reading within two or three frames of 60 a second, and 20 pages still cost little. */
+const TELL_EVERY_MS = 30;
 
 /**
  * All meters that are alive, wherever their radio is, and all recordings that run over them. Errors are

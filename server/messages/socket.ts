@@ -77,7 +77,7 @@ export const readingsSchema = z.strictObject({
 export type Readings = z.infer<typeof readingsSchema>;
 
 // ---- server to page ----
-// "readings": Readings of any meter, 25 times a second where it sends that often.
+// "readings": Readings of any meter, 30 times a second where it sends that often.
 // "meters":   the whole list, when it changed.
 // "recording": one recording, when it changed.
 // "notice":   something to show.

@@ -37,7 +37,7 @@ describe('the meters of this server', () => {
     expect(hub.meters()).toEqual([]);
   });
 
-  it('are told of 25 times a second, however fast they talk', async () => {
+  it('are told of 30 times a second, however fast they talk', async () => {
     const meter = new FakeMeter('one');
     const { hub } = setUp([meter]);
     const key = await connected(meter);
@@ -51,8 +51,8 @@ describe('the meters of this server', () => {
       await clock.advance(1);
     }
     await clock.advance(200);
-    expect(told.length).toBeGreaterThanOrEqual(24);
-    expect(told.length).toBeLessThanOrEqual(26);
+    expect(told.length).toBeGreaterThanOrEqual(32);
+    expect(told.length).toBeLessThanOrEqual(35);
     expect(lists).toBeLessThanOrEqual(1);
     expect(told.every((r) => r.meterKey === key)).toBe(true);
     const t = told.flatMap((r) => r.channels[0]!.t);
