@@ -50,7 +50,6 @@ export function CasePage(p: { readonly id: string }): JSX.Element {
         </LinkButton>
         <LinkButton href={hashOf({ page: 'preflight', caseId: item.id })}>Overnight test</LinkButton>
         <LinkButton href={hashOf({ page: 'fuses', caseId: item.id })}>Find the circuit</LinkButton>
-        <LinkButton href={hashOf({ page: 'fuses', caseId: item.id })}>Find the circuit</LinkButton>
         <LinkButton href={hashOf({ page: 'case-edit', id: item.id })}>Edit</LinkButton>
       </PageTitle>
       <CaseFacts item={item} />

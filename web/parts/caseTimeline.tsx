@@ -52,7 +52,7 @@ export function Timeline(p: { readonly all: CaseTimeline; readonly onChanged: ()
           <h3>{day}</h3>
           <ol>
             {entries.map((entry) => (
-              <li key={entry.key} class={`entry ${entry.kind}`}>
+              <li key={entry.key} class="entry">
                 <p class="entry-head">
                   <span class="entry-clock">{entry.clock}</span> <span>{NAMES[entry.kind]}</span>
                 </p>
