@@ -12,7 +12,7 @@ export interface Resistance {
 }
 
 /** Readings on either side of a step: near enough that the battery's own drift is a straight line. */
-const SIDE_S = 15;
+const SIDE_S = 30;
 const LEAST_READINGS = 3;
 /** A smaller step says nothing beside the polling. */
 const LEAST_STEP_A = 0.01;
