@@ -9,7 +9,7 @@ export const TOPICS: readonly (() => Promise<Topic>)[] = [
   async () => (await import('./analysis.ts')).analysis,
   async () => (await import('./memory.ts')).memory,
   async () => (await import('./latency.ts')).latency,
-  async () => (await import('./latency.ts')).latency,
+  async () => (await import('./start.ts')).start,
   async () => (await import('./teaching.ts')).teaching,
   async () => (await import('./coverage.ts')).coverageTopic,
 ];
