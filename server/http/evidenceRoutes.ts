@@ -6,7 +6,7 @@ import { Router, type Response } from 'express';
 import { z } from 'zod';
 import { idSchema } from '../messages/records.ts';
 import { fingerprintIn, signerIn } from '../sealing/keyFile.ts';
-import { REPORT_FORMATS, renderReport, reportOfNight, sealWithReport } from '../sealing/reportNight.ts';
+import { REPORT_FORMATS } from '../sealing/reportFormats.ts';
 import { sealStateOf } from '../sealing/sealState.ts';
 import type { Services } from './services.ts';
 
@@ -35,6 +35,7 @@ export function evidenceRoutes({ store, dataFolder, version }: Services): Router
     store.getRecording(id);
     const signer = signerIn(dataFolder);
     const madeAt = new Date().toISOString();
+    const { renderReport, reportOfNight } = await reports();
     const model = reportOfNight(store, id, { data: dataFolder, signer, version, madeAt, reader });
     attach(response, TYPE[format], `nightdraw-report-${id}.${format}`);
     response.end(await renderReport(model, format, paper));
@@ -54,6 +55,7 @@ export function evidenceRoutes({ store, dataFolder, version }: Services): Router
       without: parts,
     };
     // By way of a file: a month's bundle need not fit into memory, and a refusal comes before the first octet.
+    const { sealWithReport } = await reports();
     await withPassingFile(async (file) => {
       const handle = openSync(file, 'wx', 0o600);
       try {
@@ -82,6 +84,9 @@ export function keyRoutes({ dataFolder }: Services): Router {
   });
   return router;
 }
+
+/** Loaded when first asked for: the library that writes PDF takes a third of the time to start. */
+const reports = () => import('../sealing/reportNight.ts');
 
 async function withPassingFile(work: (file: string) => Promise<void>): Promise<void> {
   const folder = mkdtempSync(path.join(tmpdir(), 'nightdraw-bundle-'));

@@ -18,10 +18,8 @@ import { logFile, readLog } from './headLog.ts';
 import { issuedBundles, noteIssued } from './issued.ts';
 import { nightBlocks } from './nightBlocks.ts';
 import { wideFontsFor } from './pdfFonts.ts';
+import type { ReportFormat } from './reportFormats.ts';
 import { sealNight, type SealOptions } from './sealNight.ts';
-
-export const REPORT_FORMATS = ['html', 'pdf', 'csv'] as const;
-export type ReportFormat = (typeof REPORT_FORMATS)[number];
 
 export interface ReportOptions extends Pick<SealOptions, 'data' | 'signer' | 'version'> {
   readonly madeAt: string;
