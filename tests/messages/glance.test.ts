@@ -13,7 +13,15 @@ const estimate = (value: number) => ({ value, expandedUncertainty: value / 50 })
 const REGIME = {
   startS: 0, endS: 5000, periodS: estimate(0.7604), widthS: null, amplitudeA: null, chargePerPulseC: null, pulses: 900, averageA: null,
 } as const; // prettier-ignore
-const current = { quantity: 'current', unit: 'A', samples: 900, medianIntervalS: 1, resolution: 0.001, noise: 0.001, gaps: [] } as const; // prettier-ignore
+const current: Findings['recording']['channels'][number] = {
+  quantity: 'current',
+  unit: 'A',
+  samples: 900,
+  medianIntervalS: 1,
+  resolution: 0.001,
+  noise: 0.001,
+  gaps: [],
+};
 
 const night = (over: Partial<Findings>): Findings => ({
   ...EMPTY,

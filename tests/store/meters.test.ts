@@ -40,6 +40,7 @@ const DESCRIPTION: MeterDescription = {
   length: 2,
   mask: null,
   checksum: null,
+  copies: [],
   fixed: { bits: [], is: '' },
   modes: { bits: [], rows: [{ is: '', quantity: 'voltage', exponent: -2, limit: 10_000, ac: false }] },
   value: { kind: 'integer', at: 0, octets: 2, order: 'little', sign: 'twos-complement' },
