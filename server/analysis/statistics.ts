@@ -56,9 +56,22 @@ export function sortedQuantile(sorted: Numbers, p: number): number {
   return sorted[low]! + (at - low) * (sorted[high]! - sorted[low]!);
 }
 
+/** The same of values in any order; a long array is not sorted for it. */
 export function quantile(x: Numbers, p: number): number {
-  return sortedQuantile(Float64Array.from(x).sort(), p);
+  const own = x instanceof Float64Array ? x.slice() : Float64Array.from(x);
+  const n = own.length;
+  if (n < SELECT_FROM) return sortedQuantile(own.sort(), p);
+  const at = p * (n - 1);
+  const low = Math.floor(at);
+  const below = selectInPlace(own, 0, n, low);
+  if (low + 1 >= n) return below;
+  let above = Infinity;
+  for (let i = low + 1; i < n; i++) if (own[i]! < above) above = own[i]!;
+  return below + (at - low) * (above - below);
 }
+
+/** Values from which on selecting is faster than sorting. */
+const SELECT_FROM = 512;
 
 export function median(x: Numbers): number {
   return quantile(x, 0.5);

@@ -7,8 +7,10 @@ import {
   quantile,
   robustDeviation,
   selectInPlace,
+  sortedQuantile,
   standardDeviation,
 } from '../../server/analysis/statistics.ts';
+import { seeded } from '../helpers/seeded.ts';
 
 // NIST Statistical Reference Datasets, univariate: certified mean, standard deviation, lag-1 autocorrelation.
 const alternating = (first: number, low: number, high: number): number[] => [
@@ -70,6 +72,21 @@ describe('straight line against NIST StRD Norris', () => {
 });
 
 describe('order statistics', () => {
+  it('gives of a long array exactly what sorting it gives', () => {
+    const random = seeded(5);
+    for (const [n, values] of [
+      [511, 7],
+      [512, 7],
+      [3000, 2],
+      [3001, 1e9],
+      [5000, 40],
+    ] as const) {
+      const x = Float64Array.from({ length: n }, () => Math.floor(random() * values) / 7);
+      const sorted = x.slice().sort();
+      for (const p of [0, 0.1, 0.25, 0.5, 0.9, 1]) expect(quantile(x, p)).toBe(sortedQuantile(sorted, p));
+    }
+  });
+
   it('interpolates quantiles', () => {
     expect(median([3, 1, 2])).toBe(2);
     expect(median([4, 1, 2, 3])).toBe(2.5);
