@@ -26,15 +26,24 @@ const WINDOWS_LEAST = 16;
 /** Low enough to lie in the lowest cluster even where half of the readings carry a pulse. */
 const LOW = 0.2;
 
-export function cutWindows(c: Conditioned): Windows {
+/** Standard deviation of the readings under the pulses, as `cutWindows` finds it, without the windows themselves. */
+export function channelNoise(c: Conditioned): number {
+  return estimateNoise(c, boundaries(c, windowLength(c)));
+}
+
+function windowLength(c: Conditioned): number {
   const n = c.t.length;
-  const first = c.t[0] ?? 0;
-  const span = n > 0 ? c.t[n - 1]! - first : 0;
+  const span = n > 0 ? c.t[n - 1]! - c.t[0]! : 0;
   const interval = c.intervalS ?? 1;
-  const lengthS = Math.max(
+  return Math.max(
     4 * interval,
     Math.min(Math.max(LEAST_S, SAMPLES * interval), span / WINDOWS_LEAST || LEAST_S),
   );
+}
+
+export function cutWindows(c: Conditioned): Windows {
+  const interval = c.intervalS ?? 1;
+  const lengthS = windowLength(c);
   const from = boundaries(c, lengthS);
   const count = from.length - 1;
   const noise = estimateNoise(c, from);

@@ -4,7 +4,7 @@ import { analyseCurrent, type CurrentStory } from '../analysis/current.ts';
 import { findDips } from '../analysis/dips.ts';
 import { meterOf, type MeterErrors, type MeterOfChannel } from '../analysis/dc.ts';
 import type { ChannelInput, NightInput } from '../analysis/input.ts';
-import { cutWindows } from '../analysis/windows.ts';
+import { channelNoise } from '../analysis/windows.ts';
 import type { AnalysisOptions, Estimate, Findings } from '../messages/findings.ts';
 import { daysUntil, defaultThresholdV, stateOfCharge } from './charge.ts';
 import { raiseFlags } from './flags.ts';
@@ -117,7 +117,7 @@ function describeRecording(
           ? null
           : c.quantity === 'current' && story !== null
             ? story.meter.noise
-            : cutWindows(c).noise,
+            : channelNoise(c),
       gaps: c.gaps.map((g) => ({ startS: g.startS, endS: g.endS })),
     })),
     clockSteps: steps.map((s) => ({ atS: s.atS, stepS: s.stepS })).sort((a, b) => a.atS - b.atS),
@@ -197,9 +197,7 @@ function describeBattery(
   const chemistry = options.chemistry;
   const thresholdV = options.thresholdV ?? defaultThresholdV(chemistry);
   const meter: MeterErrors | null =
-    volts === null
-      ? null
-      : { ...volts.meter, resolution: volts.c.resolution, noise: cutWindows(volts.c).noise };
+    volts === null ? null : { ...volts.meter, resolution: volts.c.resolution, noise: channelNoise(volts.c) };
   const resistance =
     story === null || volts === null || meter === null
       ? null
