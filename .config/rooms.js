@@ -107,7 +107,7 @@ export const ROOMS = [
   {
     room: 'web/sync',
     pure: false,
-    mayImport: [CORE, METERS, SESSION, BROWSER_LINK, SAMPLES, MESSAGES, 'web/state'],
+    mayImport: [CORE, TEACH, METERS, SESSION, BROWSER_LINK, SAMPLES, MESSAGES, 'web/state'],
     packages: ['socket.io-client', 'idb', 'zod'],
   },
   {
@@ -116,6 +116,7 @@ export const ROOMS = [
     mayImport: [CORE, MESSAGES, EVIDENCE, 'web/state', 'web/chart', 'web/sync'],
     packages: ['preact', 'preact/*', '@noble/*'],
   },
+  { room: 'web/worker', pure: false, mayImport: [], packages: [] },
   {
     room: 'web/pages',
     pure: false,

@@ -30,6 +30,10 @@ sync.onMeters((meters) => {
 });
 const api = createApi((path, init) => fetch(path, init as RequestInit));
 
+// Only the built page: the files of one that is being worked on change without a new name.
+if (import.meta.env.PROD && 'serviceWorker' in navigator)
+  navigator.serviceWorker.register('./sw.js').catch(() => undefined);
+
 render(
   <ServicesProvider value={{ api, sync, board }}>
     <Page />
