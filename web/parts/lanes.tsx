@@ -47,6 +47,7 @@ function LaneRow(p: {
       <div class="lane-row">
         {placed.map(({ mark, left, width, count }) => {
           const wide = width * p.widthPx;
+          const isNamed = count > 1 || wide > 8 * mark.label.length + 14;
           return (
             <button
               key={mark.id}
@@ -57,7 +58,10 @@ function LaneRow(p: {
                   ? { left: `${left * 100}%`, width: `${width * 100}%` }
                   : { left: `clamp(12px, ${(left + width / 2) * 100}%, calc(100% - 12px))` }
               }
-              aria-label={mark.title}
+              // Who speaks to the page says what is written on the mark.
+              aria-label={
+                isNamed && !mark.title.includes(mark.label) ? `${mark.label}: ${mark.title}` : mark.title
+              }
               onPointerEnter={() => p.onPoint(mark)}
               onPointerLeave={(e) => {
                 // A finger leaves as soon as it is lifted; what it tapped stays to be read.
@@ -67,9 +71,7 @@ function LaneRow(p: {
               onBlur={() => p.onPoint(null)}
               onClick={() => p.onView(windowAround(mark.startS, mark.endS, p.whole))}
             >
-              {(count > 1 || wide > 8 * mark.label.length + 14) && (
-                <span aria-hidden="true">{mark.label}</span>
-              )}
+              {isNamed && <span aria-hidden="true">{mark.label}</span>}
             </button>
           );
         })}

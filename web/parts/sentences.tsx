@@ -39,7 +39,7 @@ export function Sentences(p: {
                       <button
                         type="button"
                         class="as-link place"
-                        aria-label={`Show on the chart: ${s.text}`}
+                        aria-label={`${clockText(p.begin, s.atS)}. Show on the chart: ${s.text}`}
                         onClick={() => p.onShow(placeOfMoment(s.atS!, topic, p.findings, p.whole))}
                       >
                         {clockText(p.begin, s.atS)}
