@@ -1,0 +1,122 @@
+import type { Page } from 'playwright-core';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import type { Recording } from '../../server/messages/records.ts';
+import { launchChromium, type BenchBrowser } from './rig/chromium.ts';
+import { eventually } from './rig/eventually.ts';
+import { Nightdraw } from './rig/nightdraw.ts';
+
+/** The page without a mouse, with text twice as large, and without motion. */
+
+const server = new Nightdraw();
+let browser: BenchBrowser;
+let page: Page;
+
+beforeAll(async () => {
+  await server.start();
+  browser = await launchChromium('disabled:');
+  ({ page } = await browser.openPage(server.url));
+});
+afterAll(async () => {
+  await browser?.close();
+  await server.close();
+});
+
+const focused = () =>
+  page.evaluate(() => {
+    const at = document.activeElement as HTMLElement | null;
+    return at === null || at === document.body ? '' : (at.getAttribute('aria-label') ?? at.innerText).trim();
+  });
+
+/** Presses Tab until what has the focus is called so. */
+async function tabTo(name: RegExp): Promise<void> {
+  const passed: string[] = [];
+  for (let i = 0; i < 80; i++) {
+    await page.keyboard.press('Tab');
+    const here = await focused();
+    if (name.test(here)) return;
+    passed.push(here);
+  }
+  throw new Error(`no ${String(name)} among ${passed.join(' | ')}`);
+}
+
+test('the first Tab reaches a link that leads past the navigation', async () => {
+  await page.reload();
+  await page.getByRole('heading', { level: 1 }).waitFor();
+  await page.keyboard.press('Tab');
+  expect(await focused()).toMatch(/skip|content/i);
+  await page.keyboard.press('Enter');
+  await page.keyboard.press('Tab');
+  const inMain = await page.evaluate(() => document.activeElement?.closest('main') !== null);
+  expect(inMain).toBe(true);
+});
+
+test('from the virtual car to a stopped recording with a tried handle, by keys alone', async () => {
+  await tabTo(/Watch the virtual car/);
+  await page.keyboard.press('Enter');
+  await page.getByRole('heading', { name: 'Live watch' }).waitFor();
+  await tabTo(/^Start recording$/);
+  await page.keyboard.press('Enter');
+  await page.getByRole('button', { name: 'Stop recording' }).waitFor();
+  await page.waitForTimeout(1000);
+  await tabTo(/opened/i);
+  await page.keyboard.press('Space');
+  await page.waitForTimeout(500);
+  await tabTo(/^Stop recording$/);
+  await page.keyboard.press('Enter');
+  await page.getByRole('button', { name: 'Start recording' }).waitFor();
+  const [latest] = (await server.get<Recording[]>('recordings')).filter((r) => r.kind === 'live-watch');
+  const tries = async () => {
+    const detail = await server.get<{ events: { kind: string; outcome?: string }[] }>(
+      `recordings/${latest!.id}`,
+    );
+    return detail.events.filter((e) => e.kind === 'attempt').map((e) => e.outcome);
+  };
+  await eventually(tries, 4000).toEqual(['opened']);
+});
+
+test('what has the focus can be seen', async () => {
+  await page.keyboard.press('Tab');
+  const outline = await page.evaluate(() => {
+    const style = getComputedStyle(document.activeElement!);
+    return [style.outlineStyle, parseFloat(style.outlineWidth)] as const;
+  });
+  expect(outline[0]).not.toBe('none');
+  expect(outline[1]).toBeGreaterThanOrEqual(2);
+});
+
+test('with reduced motion nothing moves by itself', async () => {
+  await page.emulateMedia({ reducedMotion: 'reduce' });
+  for (const place of ['', 'live', 'recordings']) {
+    await page.goto(`${server.url}#/${place}`);
+    await page.waitForTimeout(300);
+    const running = await page.evaluate(
+      () => document.getAnimations().filter((a) => a.playState === 'running').length,
+    );
+    expect(running, place).toBe(0);
+  }
+  await page.emulateMedia({ reducedMotion: null });
+});
+
+test('text twice as large still fits a phone', async () => {
+  const [night] = await server.get<Recording[]>('recordings');
+  await page.setViewportSize({ width: 390, height: 844 });
+  for (const place of [
+    '',
+    'live',
+    'cases',
+    'cases/new',
+    'preflight',
+    'recordings',
+    `recordings/${night!.id}`,
+    'meters',
+    'help',
+    'verify',
+  ]) {
+    await page.goto(`${server.url}#/${place}`);
+    await page.getByRole('heading', { level: 1 }).waitFor();
+    await page.evaluate(() => (document.documentElement.style.fontSize = '200%'));
+    await page.waitForTimeout(300);
+    const over = () => page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+    expect(await over(), place).toBeLessThanOrEqual(0);
+  }
+});
