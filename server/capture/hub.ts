@@ -1,6 +1,7 @@
 import type { Cancel, Clock } from '../../drivers/core/clock.ts';
 import type { Driver } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
+import { detailsText } from '../../drivers/session/details.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
 import { EMPTY_METER_RECORD, type MeterRecord, type RecordedMeterRecord } from '../messages/meterRecord.ts';
@@ -254,8 +255,8 @@ export class Hub {
     const recording = this.recordings.start(input, meters, records);
     this.addHeldChecks(recording);
     const open = this.recordings.find(recording.id);
-    for (const { key } of meters) {
-      const text = this.sessions.detailsText(key);
+    for (const { key, details } of meters) {
+      const text = details ? detailsText(details) : null;
       if (text !== null && open !== undefined) this.noteDetails(open, key, text);
     }
     return recording;

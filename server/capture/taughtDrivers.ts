@@ -1,5 +1,5 @@
 import type { Driver } from '../../drivers/core/driver.ts';
-import { taughtDriver } from '../../drivers/meters/taught/driver.ts';
+import { withTaught } from '../../drivers/meters/taught/order.ts';
 import type { MeterDescription, TaughtMeter } from '../messages/taughtMeters.ts';
 import type { Store } from '../store/store.ts';
 
@@ -37,10 +37,4 @@ export class TaughtDrivers {
     this.store.deleteTaughtMeter(id);
     this.drivers = null;
   }
-}
-
-/** @param descriptions oldest first */
-function withTaught(own: readonly Driver[], descriptions: readonly MeterDescription[]): Driver[] {
-  const taught = [...descriptions].reverse().map((d) => taughtDriver(d));
-  return [...own.filter((d) => !d.lastResort), ...taught, ...own.filter((d) => d.lastResort)];
 }

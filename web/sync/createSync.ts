@@ -3,6 +3,8 @@ import { createBrowserLink } from '../../drivers/links/browser/link.ts';
 import { browserBluetooth } from '../../drivers/links/browser/support.ts';
 import { DRIVERS } from '../../drivers/meters/registry.ts';
 import type { Meter } from '../../server/messages/meters.ts';
+import { vendorServicesSchema } from '../../server/messages/meterSettings.ts';
+import { taughtMeterListSchema } from '../../server/messages/taughtMeters.ts';
 import type { Notice, Readings, RecordingMessage } from '../../server/messages/socket.ts';
 import { ApiError, createApi } from '../state/api.ts';
 import { alone, claim } from './alone.ts';
@@ -19,6 +21,7 @@ import { PageRecorder } from './pageRecorder.ts';
 import { ServerClock } from './serverClock.ts';
 import { connectSocket } from './socket.ts';
 import { openStoredBatches } from './storedBatches.ts';
+import { TaughtHere } from './taughtHere.ts';
 import { createWakeLock } from './wakeLock.ts';
 
 const LOST: ServerConnection = {
@@ -47,6 +50,7 @@ export function createSync(): Sync {
   const readings = new Listeners<Readings>();
   const recordings = new Listeners<RecordingMessage>();
   const notices = new Listeners<Notice>();
+  const taught = new TaughtHere(DRIVERS);
   const lastRecordings = new Map<string, { message: RecordingMessage; connection: number }>();
   const api = createApi((path, init) => fetch(path, init as RequestInit));
   const notice = (n: Notice): void => notices.tell(n);
@@ -65,6 +69,7 @@ export function createSync(): Sync {
       connection.set({ state: 'connected', sentence: '' });
       announce();
       void matchClocks();
+      void reloadTaught();
       outbox?.setConnected(true);
     },
     onDown() {
@@ -86,7 +91,8 @@ export function createSync(): Sync {
 
   const own: PageMeters = new PageMeters({
     link: createBrowserLink(),
-    drivers: DRIVERS,
+    drivers: () => taught.drivers,
+    vendorServices: () => taught.services,
     clock,
     random: Math.random,
     keyFor: (meter) => keyFor(meter, known, awaited.value),
@@ -116,6 +122,7 @@ export function createSync(): Sync {
       onGap: (key, gap) => recorder?.gap(key, gap),
       onLink: (key, isUp, text) => recorder?.link(key, isUp, text),
       onBadFrame: (key, sentence) => recorder?.badFrame(key, sentence),
+      onDetails: (key, text) => recorder?.note(key, text),
     },
   });
 
@@ -159,6 +166,16 @@ export function createSync(): Sync {
     recorder?.heard(message, number);
     recordings.tell(message);
     listAwaited();
+  }
+
+  /** Without the server the page goes on with what it had. */
+  async function reloadTaught(): Promise<void> {
+    try {
+      const meters = await api.ask('GET', 'taught-meters', taughtMeterListSchema);
+      taught.set(meters, await api.ask('GET', 'taught-meters/vendor-services', vendorServicesSchema));
+    } catch (error) {
+      if (!(error instanceof ApiError)) throw error;
+    }
   }
 
   function announce(): void {

@@ -2,6 +2,7 @@ import type { Clock } from '../../drivers/core/clock.ts';
 import type { Driver } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
 import type { Link, SeenMeter } from '../../drivers/core/link.ts';
+import { DETAIL_SERVICES, detailsDiffer, detailsText } from '../../drivers/session/details.ts';
 import { startSession } from '../../drivers/session/session.ts';
 import type { Session, SessionReading, SessionState } from '../../drivers/session/types.ts';
 import type { Meter } from '../../server/messages/meters.ts';
@@ -10,7 +11,10 @@ import type { SessionGap } from './recordedMeter.ts';
 
 export interface PageMetersOptions {
   readonly link: Link;
-  readonly drivers: readonly Driver[];
+  /** Asked anew with each connection: a meter may have been taught meanwhile. */
+  readonly drivers: () => readonly Driver[];
+  /** Services beyond those of the drivers that the browser is to let this page use. */
+  readonly vendorServices: () => readonly string[];
   readonly clock: Clock;
   /** 0..1, for the jitter of reconnections. */
   readonly random: () => number;
@@ -27,6 +31,8 @@ export interface PageMetersOptions {
     onGap(key: string, gap: SessionGap): void;
     onLink(key: string, up: boolean, text: string): void;
     onBadFrame(key: string, sentence: string): void;
+    /** What the meter says of itself, when that is news. */
+    onDetails(key: string, text: string): void;
   };
 }
 
@@ -59,12 +65,18 @@ export class PageMeters {
 
   /** Opens the chooser and connects what is chosen; to be called in a person's gesture. Never rejects. */
   async connect(): Promise<ConnectOutcome> {
-    const { link, drivers, keyFor, claim } = this.options;
+    const { link, drivers, vendorServices, keyFor, claim } = this.options;
     const chosen: SeenMeter[] = [];
     try {
       await link.find({
         services: [], // many meters advertise none of their services
-        alsoUse: drivers.flatMap((driver) => driver.services.map((service) => service.uuid)),
+        alsoUse: [
+          ...new Set([
+            ...drivers().flatMap((driver) => driver.services.map((service) => service.uuid)),
+            ...DETAIL_SERVICES,
+            ...vendorServices(),
+          ]),
+        ],
         signal: new AbortController().signal,
         onSeen: (meter) => chosen.push(meter),
       });
@@ -87,7 +99,8 @@ export class PageMeters {
   }
 
   private start(id: string, key: string, name: string, release: () => void): Promise<ConnectOutcome> {
-    const { link, drivers, clock, random, hooks } = this.options;
+    const { link, clock, random, hooks } = this.options;
+    const drivers = this.options.drivers();
     return new Promise((resolve) => {
       const session = startSession({
         link,
@@ -117,9 +130,16 @@ export class PageMeters {
               quantity: channel.quantity,
               label: channel.label,
               apertureMs: null,
+              ...(channel.step !== null && { step: channel.step }),
             }));
             this.change(key, { driver: driverTitle.slice(0, 120), channels: shown });
             hooks.onMeter(key, name);
+          },
+          onDetails: (details) => {
+            const before = this.own.get(key)?.meter.details;
+            if (before && !detailsDiffer(before, details)) return;
+            this.change(key, { details });
+            hooks.onDetails(key, `${name}: ${detailsText(details)}`.slice(0, 400));
           },
           onReadings: (readings) => hooks.onReadings(key, readings),
           onGap: (gap) => hooks.onGap(key, gap),

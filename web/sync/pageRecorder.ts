@@ -117,6 +117,11 @@ export class PageRecorder {
     this.cutDue();
   }
 
+  note(meterKey: string, text: string): void {
+    for (const meter of this.of(meterKey)) meter.event('note', text);
+    this.cutDue();
+  }
+
   badFrame(meterKey: string, sentence: string): void {
     for (const meter of this.of(meterKey)) meter.badFrame(sentence);
     this.helpOut();
