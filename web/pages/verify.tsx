@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { useId, useState } from 'preact/hooks';
+import { useState } from 'preact/hooks';
 import { fingerprintText } from '../../server/evidence/signing.ts';
 import type { Verification } from '../../server/evidence/verify.ts';
 import { differenceText } from '../../server/evidence/words.ts';
@@ -7,6 +7,7 @@ import { verdictOf } from '../../server/messages/sentences.ts';
 import { useAction, useLoad } from '../parts/hooks.ts';
 import { useServices } from '../parts/services.ts';
 import { TextField } from '../parts/controls.tsx';
+import { FileButton } from '../parts/fileButton.tsx';
 import { LevelSign } from '../parts/findingParts.tsx';
 import { PageTitle, Problem, Waiting } from '../parts/words.tsx';
 
@@ -15,7 +16,6 @@ export function VerifyPage(): JSX.Element {
   const [found, setFound] = useState<{ readonly name: string; readonly answer: Verification } | null>(null);
   const [key, setKey] = useState('');
   const action = useAction();
-  const fileId = useId();
   const check = async (file: File) => {
     setFound(null);
     const octets = new Uint8Array(await file.arrayBuffer());
@@ -35,21 +35,13 @@ export function VerifyPage(): JSX.Element {
         onValue={setKey}
       />
       <p>
-        <input
-          id={fileId}
-          class="file"
-          type="file"
+        <FileButton
+          label="Choose the sealed bundle"
           accept=".zip,application/zip"
-          disabled={action.busy}
-          onChange={(e) => {
-            const input = e.currentTarget;
-            const file = input.files?.[0];
-            if (file !== undefined) action.run(() => check(file).finally(() => void (input.value = '')));
-          }}
+          tone="main"
+          busy={action.busy}
+          onFile={(file) => action.run(() => check(file))}
         />
-        <label class="button main" for={fileId} aria-disabled={action.busy}>
-          Choose the sealed bundle
-        </label>
       </p>
       {action.busy && <Waiting>Checking.</Waiting>}
       <Problem sentence={action.problem} />

@@ -18,9 +18,10 @@ import {
   type Entry,
   type EntryKind,
 } from '../state/timeline.ts';
-import { Button, TextField } from './controls.tsx';
+import { Button } from './controls.tsx';
 import { LevelSign } from './findingParts.tsx';
 import { useAction, useLoad, useRunning } from './hooks.ts';
+import { NoteForm } from './noteForm.tsx';
 import { PhotoPart } from './photo.tsx';
 import { useServices } from './services.ts';
 import { Strip } from './strip.tsx';
@@ -168,28 +169,18 @@ function NoteEntry(p: { readonly note: Note; readonly onChanged: () => void }): 
   const action = useAction();
   if (text !== null)
     return (
-      <form class="form" onSubmit={(e) => e.preventDefault()}>
-        <TextField label="Note" rows={4} maxLength={4000} value={text} onValue={setText} />
-        <Problem sentence={action.problem} />
-        <div class="row">
-          <Button
-            tone="main"
-            submits
-            busy={action.busy}
-            disabled={text.trim() === ''}
-            onPress={() =>
-              action.run(async () => {
-                await papers.changeNote(note.id, text);
-                setText(null);
-                p.onChanged();
-              })
-            }
-          >
-            Keep the note
-          </Button>
-          <Button onPress={() => setText(null)}>Cancel</Button>
-        </div>
-      </form>
+      <NoteForm
+        text={text}
+        action={action}
+        onText={setText}
+        onKeep={async () => {
+          await papers.changeNote(note.id, text);
+          setText(null);
+          p.onChanged();
+        }}
+      >
+        <Button onPress={() => setText(null)}>Cancel</Button>
+      </NoteForm>
     );
   return (
     <>

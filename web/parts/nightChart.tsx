@@ -21,8 +21,9 @@ import {
 } from '../state/window.ts';
 import { useChartData } from './chartData.ts';
 import { MarkStory, Reading, SpokenView } from './chartReading.tsx';
-import { Button, Choice } from './controls.tsx';
+import { Button } from './controls.tsx';
 import { Lanes } from './lanes.tsx';
+import { ScaleChoice } from './scaleChoice.tsx';
 import { Problem } from './words.tsx';
 
 /** So near, in CSS pixels, the cursor points at a mark. */
@@ -140,15 +141,7 @@ export function NightChart(p: {
       <div class="chart-notes">
         {hasCurrent && (
           <>
-            <Choice
-              legend="Scale of the current"
-              value={scale}
-              options={[
-                { value: 'stretched', label: 'Stretched' },
-                { value: 'even', label: 'Even' },
-              ]}
-              onValue={setScale}
-            />
+            <ScaleChoice value={scale} onValue={setScale} />
             <p class="quiet small">{currentAxisTitle(scale)}.</p>
           </>
         )}

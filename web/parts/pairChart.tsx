@@ -9,6 +9,7 @@ import { QUANTITY_WORDS } from '../state/describe.ts';
 import { Choice } from './controls.tsx';
 import { useLoad } from './hooks.ts';
 import { Drawn } from './pulsePart.tsx';
+import { ScaleChoice } from './scaleChoice.tsx';
 import { useServices } from './services.ts';
 import { Problem, Waiting } from './words.tsx';
 
@@ -60,17 +61,7 @@ export function PairChart(p: { readonly before: Night; readonly after: Night }):
             onValue={setZero}
           />
         )}
-        {quantity === 'current' && (
-          <Choice
-            legend="Scale of the current"
-            value={scale}
-            options={[
-              { value: 'stretched', label: 'Stretched' },
-              { value: 'even', label: 'Even' },
-            ]}
-            onValue={setScale}
-          />
-        )}
+        {quantity === 'current' && <ScaleChoice value={scale} onValue={setScale} />}
       </div>
       <Problem sentence={pictures.problem} onRetry={pictures.reload} />
       {quantity === undefined && <p>The two recordings have no quantity in common.</p>}

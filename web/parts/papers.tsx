@@ -1,11 +1,13 @@
 import type { JSX } from 'preact';
-import { useId, useRef, useState } from 'preact/hooks';
+import { useState } from 'preact/hooks';
 import { PHOTO_KINDS, type PhotoKind } from '../../server/messages/casePapers.ts';
 import { caseApi } from '../state/caseApi.ts';
 import { PHOTO_WORDS } from '../state/photo.ts';
 import { Button, SelectField, TextField } from './controls.tsx';
+import { FileButton } from './fileButton.tsx';
 import { useAction } from './hooks.ts';
 import { keptText } from './keptText.ts';
+import { NoteForm } from './noteForm.tsx';
 import { useServices } from './services.ts';
 import { shrinkPhoto } from './shrink.ts';
 import { Problem } from './words.tsx';
@@ -45,35 +47,22 @@ function NewNote(p: { readonly caseId: string; readonly onDone: () => void }): J
     setText(next);
   };
   return (
-    <form class="form" onSubmit={(e) => e.preventDefault()}>
-      <TextField label="Note" rows={4} maxLength={4000} value={text} onValue={write} />
-      <Problem sentence={action.problem} />
-      <div class="row">
-        <Button
-          tone="main"
-          submits
-          busy={action.busy}
-          disabled={text.trim() === ''}
-          onPress={() =>
-            action.run(async () => {
-              await caseApi(api).addNote(p.caseId, text);
-              write('');
-              p.onDone();
-            })
-          }
-        >
-          Keep the note
-        </Button>
-      </div>
-    </form>
+    <NoteForm
+      text={text}
+      action={action}
+      onText={write}
+      onKeep={async () => {
+        await caseApi(api).addNote(p.caseId, text);
+        write('');
+        p.onDone();
+      }}
+    />
   );
 }
 
 function NewPhoto(p: { readonly caseId: string; readonly onDone: () => void }): JSX.Element {
   const { api } = useServices();
   const action = useAction();
-  const id = useId();
-  const input = useRef<HTMLInputElement>(null);
   const [kind, setKind] = useState<PhotoKind>('hook-up');
   const [caption, setCaption] = useState('');
   return (
@@ -88,29 +77,18 @@ function NewPhoto(p: { readonly caseId: string; readonly onDone: () => void }): 
         <TextField label="Caption" maxLength={200} value={caption} onValue={setCaption} />
       </div>
       <div class="row">
-        <input
-          ref={input}
-          id={id}
-          class="file"
-          type="file"
+        <FileButton
+          label={action.busy ? 'Keeping the photo' : 'Take or choose the photo'}
           accept="image/*"
-          disabled={action.busy}
-          onChange={(e) => {
-            const file = e.currentTarget.files?.[0];
-            if (file === undefined) return;
+          tone="main"
+          busy={action.busy}
+          onFile={(file) =>
             action.run(async () => {
-              try {
-                await caseApi(api).addPhoto(p.caseId, { kind, caption }, await shrinkPhoto(file));
-                p.onDone();
-              } finally {
-                if (input.current !== null) input.current.value = '';
-              }
-            });
-          }}
+              await caseApi(api).addPhoto(p.caseId, { kind, caption }, await shrinkPhoto(file));
+              p.onDone();
+            })
+          }
         />
-        <label class="button main" for={id} aria-disabled={action.busy}>
-          {action.busy ? 'Keeping the photo' : 'Take or choose the photo'}
-        </label>
       </div>
       <p class="quiet small">
         It is drawn anew and made smaller here first: place, time and camera stay behind.
