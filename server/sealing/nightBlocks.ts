@@ -12,6 +12,8 @@ import type { LoggedLeaf, SealLog } from './headLog.ts';
 /** A recording as it now is in the store, against what was sealed of it. */
 export interface NightBlocks {
   readonly recording: Recording;
+  /** What was sealed of it when it was read. */
+  readonly log: SealLog;
   /** What was sealed, then what is not sealed yet. */
   readonly leaves: readonly Leaf[];
   readonly fresh: readonly LoggedLeaf[];
@@ -46,7 +48,7 @@ export function nightBlocks(store: Store, recordingId: string, log: SealLog): Ni
     if (!isSealed) fresh.push({ leaf, events });
     if (fault !== null) faults.push(fault);
   }
-  return { recording, leaves, fresh, events: all, faults: [...faults, ...left.faults] };
+  return { recording, log, leaves, fresh, events: all, faults: [...faults, ...left.faults] };
 }
 
 /** The blocks of a bundle with their octets, each made when it is asked for. @throws NightdrawError not-found */

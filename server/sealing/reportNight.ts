@@ -16,10 +16,10 @@ import { nodeChecker } from './checker.ts';
 import { dossierOf, type Dossier } from './dossier.ts';
 import { logFile, readLog } from './headLog.ts';
 import { issuedBundles, noteIssued } from './issued.ts';
-import { nightBlocks } from './nightBlocks.ts';
+import { nightBlocks, type NightBlocks } from './nightBlocks.ts';
 import { wideFontsFor } from './pdfFonts.ts';
 import type { ReportFormat } from './reportFormats.ts';
-import { sealNight, type SealOptions } from './sealNight.ts';
+import { sealable, sealNight, type SealOptions } from './sealNight.ts';
 
 export interface ReportOptions extends Pick<SealOptions, 'data' | 'signer' | 'version'> {
   readonly madeAt: string;
@@ -37,6 +37,7 @@ export function reportOfNight(
   recordingId: string,
   options: ReportOptions,
   dossier: Dossier = dossierOf(store, recordingId),
+  blocks: NightBlocks = nightBlocks(store, recordingId, readLog(logFile(options.data, recordingId))),
 ): ReportModel {
   const { recording, attachments } = dossier;
   const night: ReportInput = {
@@ -58,7 +59,7 @@ export function reportOfNight(
     madeAt: options.madeAt,
     seal: {
       key: fingerprintText(fingerprintOf(options.signer.publicKey, nodeChecker.sha256)),
-      root: sealedRoot(store, recordingId, options.data),
+      root: rootOfLeaves(blocks.leaves),
       bundle:
         options.isInBundle === true ? 'this' : (issuedBundles(options.data, recordingId).at(-1) ?? null),
     },
@@ -76,8 +77,7 @@ export async function renderReport(
   return utf8(format === 'html' ? reportHtml(model) : reportCsv(model));
 }
 
-function sealedRoot(store: Store, id: string, data: string): string {
-  const { leaves } = nightBlocks(store, id, readLog(logFile(data, id)));
+function rootOfLeaves(leaves: NightBlocks['leaves']): string {
   return hex(
     rootOf(
       leaves.map((leaf) => unhex(leaf.hash)),
@@ -115,6 +115,8 @@ export async function sealWithReport(
   options: SealOptions,
   write: (octets: Uint8Array) => void,
 ): Promise<void> {
+  // First, so that what may not be sealed is refused before it is analysed.
+  const night = sealable(store, recordingId, options.data);
   const dossier = dossierOf(store, recordingId);
   const inBundle = {
     ...options,
@@ -124,12 +126,12 @@ export async function sealWithReport(
     withoutPhotos: options.without.includes('photos'),
     isInBundle: true,
   };
-  const model = reportOfNight(store, recordingId, inBundle, dossier);
+  const model = reportOfNight(store, recordingId, inBundle, dossier, night);
   const reports: Members = new Map([
     ['report.html', utf8(reportHtml(model))],
     ['report.pdf', await reportPdf(model, 'a4', wideFontsFor(model))],
   ]);
   const extras = new Map([...(options.extras ?? []), ...reports]);
-  const sha256 = sealNight(store, recordingId, { ...options, extras }, write, dossier);
+  const sha256 = sealNight(store, recordingId, { ...options, extras }, write, night, dossier);
   noteIssued(options.data, recordingId, { at: options.sealedAt, sha256, without: [...options.without] });
 }

@@ -11,7 +11,7 @@ import type { Case, Recording } from '../messages/records.ts';
 import type { Store } from '../store/store.ts';
 import { nodeChecker, nodeHash } from './checker.ts';
 import { dossierOf, type Dossier } from './dossier.ts';
-import { logFile, readLog } from './headLog.ts';
+import { logFile, readLog, type SealLog } from './headLog.ts';
 import { blocksToSeal, nightBlocks, type NightBlocks } from './nightBlocks.ts';
 
 export interface SealOptions {
@@ -33,7 +33,7 @@ export function sealable(store: Store, recordingId: string, data: string): Night
   const night = nightBlocks(store, recordingId, log);
   if (night.recording.state === 'recording')
     throw new NightdrawError('conflict', 'The recording is still running; stop it first.');
-  const faults = [...night.faults, ...faultsOfLog(data, recordingId)];
+  const faults = [...night.faults, ...faultsOfHeads(log)];
   if (faults.length > 0)
     throw new NightdrawError('conflict', `This recording was changed after it was sealed. ${faults[0]!}`);
   return night;
@@ -50,10 +50,10 @@ export function sealNight(
   recordingId: string,
   options: SealOptions,
   write: (octets: Uint8Array) => void,
+  night: NightBlocks = sealable(store, recordingId, options.data),
   dossier: Dossier = dossierOf(store, recordingId),
 ): string {
-  const log = readLog(logFile(options.data, recordingId));
-  const { recording, events } = sealable(store, recordingId, options.data);
+  const { log, recording, events } = night;
   const whole = createHash('sha256');
   const zip = new ZipWriter((octets) => {
     whole.update(octets);
@@ -82,7 +82,10 @@ export function sealNight(
 
 /** What is wrong with the log of signed heads of a recording. */
 export function faultsOfLog(data: string, recordingId: string): string[] {
-  const { leaves, heads } = readLog(logFile(data, recordingId));
+  return faultsOfHeads(readLog(logFile(data, recordingId)));
+}
+
+function faultsOfHeads({ leaves, heads }: SealLog): string[] {
   const hashes = leaves.map((l) => unhex(l.leaf.hash));
   const fault = faultOfHeads(heads, hashes, nodeChecker);
   return fault === null ? [] : [fault];
