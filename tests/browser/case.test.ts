@@ -1,4 +1,3 @@
-import { mkdirSync } from 'node:fs';
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import type { CaseTimeline } from '../../server/messages/casePapers.ts';
@@ -6,17 +5,12 @@ import type { Case } from '../../server/messages/records.ts';
 import { launchChromium, type BenchBrowser } from './rig/chromium.ts';
 import { eventually } from './rig/eventually.ts';
 import { Nightdraw } from './rig/nightdraw.ts';
+import { keepScreens } from './rig/screens.ts';
 
 /**
  * A case as the workshop keeps it: written, half lost and back, photographed, deleted and brought back, then seen to
  * before the night. Every screen is kept at phone and laptop size, by day and by night, in .build/screenshots.
  */
-
-const SCREENSHOTS = new URL('../../.build/screenshots/', import.meta.url).pathname;
-const SIZES = [
-  { name: 'phone', width: 390, height: 844 },
-  { name: 'laptop', width: 1366, height: 768 },
-] as const;
 
 const server = new Nightdraw();
 let browser: BenchBrowser;
@@ -24,7 +18,6 @@ let page: Page;
 let id: string;
 
 beforeAll(async () => {
-  mkdirSync(SCREENSHOTS, { recursive: true });
   await server.start();
   browser = await launchChromium('disabled:');
   ({ page } = await browser.openPage(`${server.url}#/cases/new`));
@@ -38,19 +31,6 @@ afterAll(async () => {
 const button = (name: string | RegExp) => page.getByRole('button', { name, exact: typeof name === 'string' });
 const title = () => page.getByRole('heading', { name: 'Hybrid, Mr Grey' });
 
-async function keepScreens(name: string): Promise<void> {
-  for (const colorScheme of ['light', 'dark'] as const)
-    for (const size of SIZES) {
-      await page.emulateMedia({ colorScheme });
-      await page.setViewportSize(size);
-      await page.waitForTimeout(250); // charts redraw
-      const path = `${SCREENSHOTS}${name}-${size.name}-${colorScheme}.png`;
-      await page.screenshot({ path, fullPage: true });
-      const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
-      expect(over, `${name} at ${size.name} size sticks out`).toBeLessThanOrEqual(0);
-    }
-}
-
 test('unsaved text of a case outlives a reload', async () => {
   await page.getByLabel('Name of the case').fill('Hybrid, Mr Grey');
   await page.getByLabel('Plate or VIN').fill('1M8GDM9AXKP042788');
@@ -61,7 +41,7 @@ test('unsaved text of a case outlives a reload', async () => {
   await page.getByText('did not save').waitFor();
   expect(await page.getByLabel('Complaint').inputValue()).toBe('Handle dead on cold mornings');
   expect(await near.getByRole('radio', { name: 'Yes' }).isChecked()).toBe(true);
-  await keepScreens('case-1-form');
+  await keepScreens(page, 'case-1-form');
   await button('Save the case').click();
   await title().waitFor();
   await page.getByText('VIN, its check digit agrees.').waitFor();
@@ -92,7 +72,7 @@ test('a case is deleted after a question, and brought back', async () => {
   await button('Delete the case').click();
   await button('Undo').waitFor();
   expect((await server.get<Case[]>('cases')).some((c) => c.id === id)).toBe(false);
-  await keepScreens('case-2-deleted');
+  await keepScreens(page, 'case-2-deleted');
   await button('Undo').click();
   await title().waitFor();
 });
@@ -107,7 +87,7 @@ test('what is seen to before the night is kept with the recording, each with its
   await page.reload();
   await page.getByText('1 of 11').waitFor();
   await page.getByText(/readings a second/).waitFor();
-  await keepScreens('case-3-preflight');
+  await keepScreens(page, 'case-3-preflight');
   await button('Start recording').click();
   await page.getByText('It records.').waitFor();
   const { recordings } = await server.get<CaseTimeline>(`cases/${id}/timeline`);
@@ -117,7 +97,7 @@ test('what is seen to before the night is kept with the recording, each with its
   expect(checklist!.found.find((f) => f.id === 'rate')!.value).toBeGreaterThan(4);
   await page.goto(`${server.url}#/cases/${id}`);
   await page.getByText('1 of 11 seen to').waitFor();
-  await keepScreens('case-4-timeline');
+  await keepScreens(page, 'case-4-timeline');
 });
 
 test('a case is found by a part of its VIN, and in the archive', async () => {
@@ -127,5 +107,5 @@ test('a case is found by a part of its VIN, and in the archive', async () => {
   await page.getByLabel(/^Find/).fill('xkp 042');
   await button('1 in the archive').click();
   await page.getByRole('link', { name: 'Hybrid, Mr Grey' }).waitFor();
-  await keepScreens('case-5-found');
+  await keepScreens(page, 'case-5-found');
 });

@@ -1,4 +1,4 @@
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import type { Page } from 'playwright-core';
@@ -8,14 +8,9 @@ import type { Recording } from '../../server/messages/records.ts';
 import { launchChromium, type BenchBrowser } from './rig/chromium.ts';
 import { eventually } from './rig/eventually.ts';
 import { Nightdraw } from './rig/nightdraw.ts';
+import { keepScreens } from './rig/screens.ts';
 
 /** A demo night is sealed from its page, and the bundle is checked in the page with the network cut. */
-
-const SCREENSHOTS = new URL('../../.build/screenshots/', import.meta.url).pathname;
-const SIZES = [
-  { name: 'phone', width: 390, height: 844 },
-  { name: 'laptop', width: 1366, height: 768 },
-] as const;
 
 const server = new Nightdraw();
 const folder = mkdtempSync(path.join(tmpdir(), 'nightdraw-evidence-'));
@@ -25,7 +20,6 @@ let page: Page;
 let key: string;
 
 beforeAll(async () => {
-  mkdirSync(SCREENSHOTS, { recursive: true });
   await server.start();
   browser = await launchChromium('unix:path=/nonexistent');
   ({ page } = await browser.openPage(server.url));
@@ -36,16 +30,6 @@ afterAll(async () => {
   await server.close();
   rmSync(folder, { recursive: true });
 });
-
-async function keepScreens(name: string): Promise<void> {
-  for (const size of SIZES) {
-    await page.setViewportSize(size);
-    await page.waitForTimeout(250);
-    await page.screenshot({ path: `${SCREENSHOTS}${name}-${size.name}.png`, fullPage: true });
-    const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
-    expect(over, `${name} at ${size.name} size sticks out`).toBeLessThanOrEqual(0);
-  }
-}
 
 const answer = () => page.getByRole('status', { name: 'Answer' });
 
@@ -65,7 +49,7 @@ test('a night is sealed from its page, which then names the bundle and the key',
   await page.reload();
   await page.getByText('Report and evidence').click();
   await page.getByText(/SHA-256 [0-9a-f]{64}/).waitFor();
-  await keepScreens('8-evidence');
+  await keepScreens(page, '8-evidence');
 });
 
 test('a bundle is verified with the network cut', async () => {
@@ -76,7 +60,7 @@ test('a bundle is verified with the network cut', async () => {
   await page.getByLabel('Choose the sealed bundle').setInputFiles(bundle);
   await eventually(() => answer().innerText()).toMatch(/Intact: /);
   await page.getByText('That is the key of the computer that serves this page').waitFor();
-  await keepScreens('9-verify');
+  await keepScreens(page, '9-verify');
   await browser.context.setOffline(true);
   await page.getByLabel('Choose the sealed bundle').setInputFiles(bundle);
   await eventually(() => answer().innerText()).toMatch(/Intact: /);

@@ -5,13 +5,13 @@ import type { Recording } from '../../server/messages/records.ts';
 import { launchChromium, type BenchBrowser } from './rig/chromium.ts';
 import { eventually } from './rig/eventually.ts';
 import { Nightdraw } from './rig/nightdraw.ts';
+import { keepScreens, SCREENSHOTS } from './rig/screens.ts';
 
 /**
  * The chart of a night in a real Chromium: a peak of one reading in a month, every way to move the window, the marks,
  * and a recording that still runs. Screens are kept in .build/screenshots.
  */
 
-const SCREENSHOTS = new URL('../../.build/screenshots/', import.meta.url).pathname;
 const DAYS = 30;
 const EVERY_S = 20;
 const PEAK_AT = 0.618;
@@ -215,24 +215,6 @@ test('a mark says what it is to pointer, keyboard and finger, and a finding lead
   );
 });
 
-const SIZES = [
-  { name: 'phone', width: 390, height: 844 },
-  { name: 'laptop', width: 1366, height: 768 },
-] as const;
-
-/** Keeps the whole screen at both sizes and in both themes; nothing may stick out at the side. */
-async function keepScreens(name: string): Promise<void> {
-  for (const size of SIZES)
-    for (const theme of ['light', 'dark']) {
-      await page.setViewportSize(size);
-      await page.evaluate((t) => document.documentElement.setAttribute('data-theme', t), theme);
-      await page.waitForTimeout(250); // charts redraw
-      await page.screenshot({ path: `${SCREENSHOTS}${name}-${size.name}-${theme}.png`, fullPage: true });
-      const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-      expect(over, `${name} at ${size.name} size sticks out`).toBeLessThanOrEqual(0);
-    }
-}
-
 test('pulses are laid over each other, and two nights stand on one scale', async () => {
   const demos = (await server.get<Recording[]>('recordings')).filter((r) => r.title === 'Demo night');
   const healthy = demos.find((r) => r.durationMs > 20_000_000 && r.durationMs < 26_000_000)!;
@@ -245,14 +227,14 @@ test('pulses are laid over each other, and two nights stand on one scale', async
   expect(await page.getByRole('region', { name: 'Figures of this recording' }).innerText()).toMatch(
     /In all \d+\.\d+ mA ± .* a day/,
   );
-  await keepScreens('night-nearby');
+  await keepScreens(page, 'night-nearby');
 
   await page.goto(`${server.url}#/compare/${waking.id}/${healthy.id}`);
   await page.getByRole('heading', { name: 'Figure by figure' }).waitFor();
   await eventually(() => page.locator('.pair canvas').count()).toBe(2);
   const changed = page.getByRole('region', { name: 'What changed' });
   expect(await changed.innerText()).toMatch(/Average after sleep fell by \d+\.\d+ mA ± /);
-  await keepScreens('before-after');
+  await keepScreens(page, 'before-after');
   await page.setViewportSize({ width: 1366, height: 768 });
 });
 

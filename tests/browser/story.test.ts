@@ -1,4 +1,3 @@
-import { mkdirSync } from 'node:fs';
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { processClock } from '../../drivers/links/node/clock.ts';
@@ -11,6 +10,7 @@ import { EmulatedBluez } from './rig/bluez.ts';
 import { launchChromium, type BenchBrowser, type BenchPage } from './rig/chromium.ts';
 import { eventually } from './rig/eventually.ts';
 import { Nightdraw } from './rig/nightdraw.ts';
+import { keepScreens } from './rig/screens.ts';
 
 /**
  * What a newcomer does, in the real page of the real server: connect two meters over Web Bluetooth, record,
@@ -18,11 +18,6 @@ import { Nightdraw } from './rig/nightdraw.ts';
  * phone and laptop size in .build/screenshots.
  */
 
-const SCREENSHOTS = new URL('../../.build/screenshots/', import.meta.url).pathname;
-const SIZES = [
-  { name: 'phone', width: 390, height: 844 },
-  { name: 'laptop', width: 1366, height: 768 },
-] as const;
 const CLAMP = 'C0:FF:EE:00:02:01';
 const VOLTMETER = 'C0:FF:EE:00:02:02';
 
@@ -36,7 +31,6 @@ let originMs: number;
 const complaints: string[] = [];
 
 beforeAll(async () => {
-  mkdirSync(SCREENSHOTS, { recursive: true });
   await bluez.start();
   await server.start();
   browser = await launchChromium(bluez.address);
@@ -60,17 +54,6 @@ afterAll(async () => {
   await bluez.stop();
 });
 
-/** Keeps the whole screen at both sizes, and sees that nothing sticks out at the side. */
-async function keepScreens(name: string): Promise<void> {
-  for (const size of SIZES) {
-    await page.setViewportSize(size);
-    await page.waitForTimeout(250); // charts redraw
-    await page.screenshot({ path: `${SCREENSHOTS}${name}-${size.name}.png`, fullPage: true });
-    const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
-    expect(over, `${name} at ${size.name} size sticks out`).toBeLessThanOrEqual(0);
-  }
-}
-
 const button = (name: string | RegExp) => page.getByRole('button', { name });
 const heading = (name: string | RegExp) => page.getByRole('heading', { name });
 
@@ -79,7 +62,7 @@ test('the first page offers three ways in', async () => {
   expect(await button('Connect a meter in this browser').isEnabled()).toBe(true);
   expect(await button('Watch the virtual car').isEnabled()).toBe(true);
   expect(await heading('A meter near the server').count()).toBe(1);
-  await keepScreens('1-start');
+  await keepScreens(page, '1-start');
 });
 
 test('a meter is connected from the first page, a second one from the meters page', async () => {
@@ -90,7 +73,7 @@ test('a meter is connected from the first page, a second one from the meters pag
   await page.goto(`${server.url}#/meters`);
   await button('Connect a meter in this browser').click();
   await eventually(() => page.getByText('Bench voltmeter').count()).toBeGreaterThan(0);
-  await keepScreens('2-meters');
+  await keepScreens(page, '2-meters');
 });
 
 test('the live watch shows both figures and the handle is tried', async () => {
@@ -103,7 +86,7 @@ test('the live watch shows both figures and the handle is tried', async () => {
   await page.waitForTimeout(1500);
   await button(/it opened/i).click();
   await page.waitForTimeout(2500);
-  await keepScreens('3-live');
+  await keepScreens(page, '3-live');
 });
 
 test('the recording is stopped and its findings are read', async () => {
@@ -114,7 +97,7 @@ test('the recording is stopped and its findings are read', async () => {
   await page.goto(`${server.url}#/recordings/${recording!.id}`);
   await page.getByRole('region', { name: 'Verdict' }).waitFor();
   await page.getByRole('region', { name: 'Figures of this recording' }).waitFor();
-  await keepScreens('4-night');
+  await keepScreens(page, '4-night');
 
   const findings = findingsSchema.parse(await server.get<unknown>(`recordings/${recording!.id}/findings`));
   const [current, voltage] = ['current', 'voltage'].map((quantity) =>
@@ -149,7 +132,7 @@ test('the virtual car is watched, and answers its handle', async () => {
   await page.goto(`${server.url}#/live`);
   await eventually(lowest).toBeLessThan(before - 0.05);
   await page.waitForTimeout(1000);
-  await keepScreens('5-virtual-car');
+  await keepScreens(page, '5-virtual-car');
 });
 
 test('a demo night is opened from its case', async () => {
@@ -159,7 +142,7 @@ test('a demo night is opened from its case', async () => {
     .first()
     .click();
   await page.waitForTimeout(500);
-  await keepScreens('6-case');
+  await keepScreens(page, '6-case');
   await page
     .getByRole('link', { name: /Demo night/ })
     .first()
@@ -167,7 +150,7 @@ test('a demo night is opened from its case', async () => {
   await page.getByRole('region', { name: 'Verdict' }).waitFor();
   await eventually(() => page.getByRole('region', { name: 'Verdict' }).innerText()).toMatch(/unreliable/i);
   await eventually(() => page.locator('canvas').count()).toBeGreaterThan(0);
-  await keepScreens('7-demo-night');
+  await keepScreens(page, '7-demo-night');
 });
 
 test('the page had nothing to complain of', () => {

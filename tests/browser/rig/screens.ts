@@ -2,7 +2,7 @@ import { mkdirSync } from 'node:fs';
 import type { Page } from 'playwright-core';
 import { expect } from 'vitest';
 
-const SCREENSHOTS = new URL('../../../.build/screenshots/', import.meta.url).pathname;
+export const SCREENSHOTS = new URL('../../../.build/screenshots/', import.meta.url).pathname;
 const SIZES = [
   { name: 'phone', width: 390, height: 844 },
   { name: 'laptop', width: 1366, height: 768 },
