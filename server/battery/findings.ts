@@ -36,7 +36,8 @@ export function findNight(input: NightInput, options: FindNightOptions = {}): Fi
   const story =
     main === null ? null : analyseCurrent(sign.reversed ? flipped(main.c) : main.c, main.meter, durationS);
   const recording = describeRecording(input, conditioned, story, durationS, sign);
-  const battery = describeBattery(story, volts, sign, options);
+  const voltage = volts === null ? null : recording.channels[conditioned.indexOf(volts.c)]!;
+  const battery = describeBattery(story, volts, voltage?.noise ?? null, sign, options);
   const body = {
     schema: 'nightdraw.findings/1' as const,
     recording,
@@ -191,13 +192,17 @@ function describeDraw(
 function describeBattery(
   story: CurrentStory | null,
   volts: Picked | null,
+  /** Of the voltage, where that was worked out already. */
+  noise: number | null,
   sign: Polarity,
   options: FindNightOptions,
 ): { findings: Findings['battery']; rest: Rest | null } {
   const chemistry = options.chemistry;
   const thresholdV = options.thresholdV ?? defaultThresholdV(chemistry);
   const meter: MeterErrors | null =
-    volts === null ? null : { ...volts.meter, resolution: volts.c.resolution, noise: channelNoise(volts.c) };
+    volts === null
+      ? null
+      : { ...volts.meter, resolution: volts.c.resolution, noise: noise ?? channelNoise(volts.c) };
   const resistance =
     story === null || volts === null || meter === null
       ? null

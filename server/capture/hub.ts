@@ -4,7 +4,6 @@ import { LinkError } from '../../drivers/core/errors.ts';
 import { detailsText } from '../../drivers/session/details.ts';
 import { NightdrawError } from '../messages/errors.ts';
 import type { StartRecording } from '../messages/http.ts';
-import { EMPTY_METER_RECORD, type MeterRecord, type RecordedMeterRecord } from '../messages/meterRecord.ts';
 import type { BluetoothStatus, Meter } from '../messages/meters.ts';
 import type { AttemptOutcome, Recording, RecordingEvent } from '../messages/records.ts';
 import type { Readings, RecordingMessage } from '../messages/socket.ts';
@@ -14,6 +13,7 @@ import type { BindKeys } from './bindKeys.ts';
 import { Broadcast, type HubListener } from './broadcast.ts';
 import type { Claims } from './claims.ts';
 import { watchClock } from './clockSteps.ts';
+import { askedOf, recordOf, type Asked } from './meterRecords.ts';
 import { MeterTable } from './meterTable.ts';
 import type { OpenRecording } from './openRecording.ts';
 import { PageMeters } from './pageMeters.ts';
@@ -36,7 +36,7 @@ export interface HubOptions {
   /** For meters that encrypt what they broadcast. */
   readonly bindKeys?: BindKeys;
   /** How to ask and understand a meter, where that stands before its record. */
-  readonly asking?: Partial<Pick<MeterRecord, 'query' | 'unitless'>>;
+  readonly asking?: Partial<Asked>;
   readonly recorder?: RecordingsOptions['recorder'];
   /** See `watchClock`. */
   readonly suspendedMs?: () => number | null;
@@ -361,35 +361,6 @@ export class Hub {
       if (what === 'failed') open.absent(key, 'dropped');
     }
   }
-}
-
-/** The record as a recording keeps it: what nobody filled in is taken from what the meter says of itself. */
-function recordOf(record: MeterRecord | null, { key, details }: Meter): RecordedMeterRecord[] {
-  if (record === null && !details) return [];
-  const own = record ?? EMPTY_METER_RECORD;
-  const said = (part: 'maker' | 'model' | 'serial' | 'firmware') => own[part] || (details?.[part] ?? '');
-  return [
-    {
-      meterKey: key,
-      record: {
-        ...own,
-        maker: said('maker'),
-        model: said('model'),
-        serial: said('serial'),
-        firmware: said('firmware'),
-      },
-    },
-  ];
-}
-
-function askedOf(
-  record: MeterRecord | null,
-  asking: HubOptions['asking'],
-): Pick<MeterRecord, 'query' | 'unitless'> {
-  return {
-    query: asking?.query ?? record?.query ?? null,
-    unitless: asking?.unitless ?? record?.unitless ?? null,
-  };
 }
 
 /** A radio's failure as the page is told of it. */

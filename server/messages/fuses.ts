@@ -5,7 +5,6 @@ import { idSchema } from './records.ts';
 /** The fuse walk: which circuit carries how much of the key-off draw. */
 
 export const FUSE_KINDS = ['standard', 'mini'] as const;
-export const FUSE_RATINGS = [1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30] as const;
 
 export const fuseDropSchema = z.strictObject({
   way: z.literal('drop'),

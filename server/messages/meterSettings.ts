@@ -18,9 +18,6 @@ export const bindKeyRequestSchema = z.strictObject({
     .nullable(),
 });
 
-/** Ids of meters of the server's radio that have a key. */
-export const bindKeyListSchema = z.array(z.string().max(120));
-
 const uuidSchema = z
   .string()
   .trim()

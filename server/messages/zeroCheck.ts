@@ -38,7 +38,6 @@ export const zeroCheckRequestSchema = z.strictObject({
 });
 export type ZeroCheckRequest = z.infer<typeof zeroCheckRequestSchema>;
 
-export const zeroCheckListSchema = z.array(zeroCheckSchema);
 export const heldZeroCheckListSchema = z.array(heldZeroCheckSchema);
 
 /** A check before is used by a recording that starts within so long of it. */
