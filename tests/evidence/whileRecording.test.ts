@@ -1,4 +1,4 @@
-import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
+import { appendFileSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import Database from 'better-sqlite3';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -10,6 +10,7 @@ import { unhex } from '../../server/evidence/octets.ts';
 import { verifyBundle } from '../../server/evidence/verify.ts';
 import { nodeChecker } from '../../server/sealing/checker.ts';
 import { logFile, readLog } from '../../server/sealing/headLog.ts';
+import { noteIssued } from '../../server/sealing/issued.ts';
 import { replaceKey, signerIn } from '../../server/sealing/keyFile.ts';
 import { nightBlocks } from '../../server/sealing/nightBlocks.ts';
 import { sealingStore } from '../../server/sealing/sealingStore.ts';
@@ -193,4 +194,13 @@ test('a seal that cannot be written does not stop the recording, and is made up 
   expect(log().heads).toHaveLength(1);
   store.stopRecording(id, 22 * MINUTE);
   expect(faults()).toEqual([]);
+});
+
+test('a deleted recording leaves neither its seals nor the list of its bundles', () => {
+  record(1);
+  store.stopRecording(id, MINUTE);
+  noteIssued(data, id, { at: SEALED_AT, sha256: 'ab'.repeat(32), without: [] });
+  expect(readdirSync(path.join(data, 'seals')).sort()).toEqual([`${id}.bundles.jsonl`, `${id}.jsonl`]);
+  store.deleteRecording(id);
+  expect(readdirSync(path.join(data, 'seals'))).toEqual([]);
 });
