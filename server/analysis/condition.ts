@@ -1,6 +1,7 @@
 import type { Quantity } from '../../drivers/core/reading.ts';
 import { evenTimes } from './even-times.ts';
 import type { ChannelInput } from './input.ts';
+import { withoutStalls } from './stalls.ts';
 import { withoutZero } from './zero.ts';
 import { estimateInterval, estimateJitter, estimateResolution } from './sampling.ts';
 
@@ -62,9 +63,11 @@ export function condition(input: ChannelInput): Conditioned {
 const UNEVEN = 0.35;
 const MOST_EVENED = 4_000_000;
 
-function takenAt(t: Float64Array, intervalS: number | null): Float64Array {
-  if (intervalS === null || t.length > MOST_EVENED || estimateJitter(t) < UNEVEN * intervalS) return t;
-  return evenTimes(t, intervalS);
+function takenAt(arrived: Float64Array, intervalS: number | null): Float64Array {
+  if (intervalS === null) return arrived;
+  const jitterS = estimateJitter(arrived);
+  const t = withoutStalls(arrived, intervalS, jitterS);
+  return jitterS < UNEVEN * intervalS || t.length > MOST_EVENED ? t : evenTimes(t, intervalS);
 }
 
 function inOrder(

@@ -55,7 +55,12 @@ export function findDips(voltage: Conditioned, facts: MeterOfChannel): readonly 
     threshold,
     floor: new DropFloor(windows, none),
     meter,
-  }).regimes.filter((r) => r.stretch.pulses >= LEAST_DIPS);
+  }).regimes.filter((r) => r.stretch.pulses >= LEAST_DIPS && !isFloors(r, windows));
+}
+
+/** A rhythm about as slow as the windows, which no single dip shows, may be what they make of a decaying charge. */
+function isFloors(r: MeasuredRegime, { lengthS }: Windows): boolean {
+  return r.members.length === 0 && r.stretch.periodS > lengthS / 2;
 }
 
 /**

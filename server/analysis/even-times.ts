@@ -1,3 +1,4 @@
+import { places } from './sampling.ts';
 import { quantile } from './statistics.ts';
 
 /**
@@ -13,13 +14,25 @@ export function evenTimes(t: Float64Array, intervalS: number): Float64Array {
   const longest = spread + MARGIN * intervalS;
   const drift = phaseDrift(t, intervalS);
   const anchorS = anchorAt(t, intervalS, spread);
-  const out = new Float64Array(n);
+  const startS = (i: number): number => anchorS + intervalS * drift(i);
+  const out = latestSlots(t, startS, intervalS);
   let slot = -Infinity;
   for (let i = 0; i < n; i++) {
-    const startS = anchorS + intervalS * drift(i);
-    slot = Math.max(slot + 1, Math.ceil((t[i]! - startS - longest) / intervalS));
-    out[i] = startS + slot * intervalS;
+    const start = startS(i);
+    slot = Math.min(out[i]!, Math.max(slot + 1, Math.ceil((t[i]! - start - longest) / intervalS)));
+    out[i] = start + slot * intervalS;
     if (i > 0 && out[i]! <= out[i - 1]!) out[i] = out[i - 1]! + 1e-6 * intervalS;
+  }
+  return out;
+}
+
+/** The latest conversion that each reading may be of: taken before it arrived, and before the next one was taken. */
+function latestSlots(t: Float64Array, startS: (i: number) => number, intervalS: number): Float64Array {
+  const out = new Float64Array(t.length);
+  let latest = Infinity;
+  for (let i = t.length - 1; i >= 0; i--) {
+    latest = Math.min(latest - 1, Math.floor((t[i]! - startS(i)) / intervalS + EARLY));
+    out[i] = latest;
   }
   return out;
 }
@@ -51,17 +64,17 @@ const RUN = 16;
 const LOOKS = 1000;
 /** Of an interval: how much longer than usual a reading may be kept back before one counts as lost. */
 const MARGIN = 0.4;
+/** Of an interval: what the first run may miss of how early a reading can arrive. */
+const EARLY = 0.5;
 /** Readings whose arrivals together tell the phase of the clock. */
 const BLOCK = 8192;
 
 /** How unevenly the readings of a run that lost none arrive: latest minus earliest against an even clock. */
 function usualSpread(t: Float64Array, intervalS: number): number {
-  const step = Math.max(1, Math.floor((t.length - RUN) / LOOKS));
-  const spreads: number[] = [];
-  for (let i = 0; i + RUN <= t.length; i += step) {
+  const spreads = Float64Array.from(places(t.length - RUN + 1, LOOKS), (i) => {
     const { least, most } = latenessOf(t, i, intervalS);
-    spreads.push(most - least);
-  }
+    return most - least;
+  });
   return quantile(spreads, 0.35);
 }
 

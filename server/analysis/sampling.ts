@@ -11,61 +11,99 @@ const LOOKS = 4096;
 export function estimateInterval(t: Float64Array): number | null {
   const n = t.length;
   if (n < 2) return null;
-  const step = Math.max(1, Math.floor((n - 1) / LOOKS));
-  const differences: number[] = [];
-  for (let i = 1; i < n; i += step) differences.push(t[i]! - t[i - 1]!);
-  const sorted = Float64Array.from(differences).sort();
+  const sorted = differencesOver(t, 1).sort();
   const middle = sortedQuantile(sorted, 0.5);
-  const spread = sortedQuantile(sorted, 0.75) - sortedQuantile(sorted, 0.25);
+  const spread = sortedQuantile(sorted, 0.98) - sortedQuantile(sorted, 0.02);
   if (spread < 0.02 * middle || n < 50) return middle > 0 ? middle : null;
   return intervalThroughBunches(t);
 }
 
 const FIRST_RUN = 8;
-/** The first guess is within this of the truth. */
-const FIRST_DOUBT = 0.01;
+/**
+ * The first guess is within this of the truth: readings that wait for the radio's turn move a run's ends by half
+ * an interval.
+ */
+const FIRST_DOUBT = 0.5 / FIRST_RUN;
+/** Where a busy computer holds up more than a run, only the pace of so many readings tells. */
+const LONG_RUN = 256;
+const CLEARLY_BETTER = 1.2;
 const FIRST_SPAN = 256;
 const PHASES = 2048;
+/** A clock keeps its beat over pauses no longer than this, seconds. */
+const LONGEST_PAUSE_S = 30;
 
 /**
- * Readings that arrive early or late, in bunches, and not all of them: a run of eight that lost none takes about
- * eight intervals. From there the interval is the one on whose clock the arrivals keep together best, over ever
- * longer spans: lost readings and symmetric delays do not move it.
+ * Readings that arrive early or late, in bunches, and not all of them: the interval is the one on whose clock the
+ * arrivals keep together best. It is looked for around the pace of the runs of eight that lost none, and around
+ * the usual pace of long runs.
  */
 function intervalThroughBunches(t: Float64Array): number | null {
-  const first = differencesOver(t, FIRST_RUN);
-  let interval = quantile(first, 0.25) / FIRST_RUN;
+  const short = paceOfWholeRuns(t);
+  if (short === null) return null;
+  const long = quantile(differencesOver(t, LONG_RUN), 0.5) / LONG_RUN;
+  const best = keptBest(t, short);
+  if (!(long > 0) || Math.abs(long / short - 1) < FIRST_DOUBT) return best.interval;
+  const other = keptBest(t, long);
+  // A clock of a third of the interval has a beat at every reading, too.
+  return best.together > CLEARLY_BETTER * other.together ? best.interval : other.interval;
+}
+
+function paceOfWholeRuns(t: Float64Array): number | null {
+  const runs = differencesOver(t, FIRST_RUN);
+  let interval = quantile(runs, 0.25) / FIRST_RUN;
   if (!(interval > 0)) return null;
   for (let round = 0; round < 4; round++) {
-    const whole = first.filter((d) => Math.abs(d - FIRST_RUN * interval) < interval / 2);
+    const whole = runs.filter((d) => Math.abs(d - FIRST_RUN * interval) < interval / 2);
     if (whole.length > 0) interval = mean(whole) / FIRST_RUN;
   }
-  const { from, to } = longestRun(t, 8 * interval);
+  return interval;
+}
+
+/**
+ * The interval near a guess on whose clock the arrivals keep together best, over ever longer spans (lost readings
+ * and symmetric delays do not move it), and the share of them that did so over the first.
+ */
+function keptBest(t: Float64Array, guess: number): { interval: number; together: number } {
+  const { from, to } = longestRun(t, Math.max(LONGEST_PAUSE_S, 8 * guess));
+  let interval = guess;
   let doubt = FIRST_DOUBT;
+  let first: number | null = null;
   for (let span = FIRST_SPAN; ; span *= 4) {
     const end = Math.min(to, from + span);
     const step = 1 / (4 * (end - from));
-    let best = interval;
-    let most = -1;
-    for (let off = -doubt; off <= doubt; off += step) {
-      const tried = interval * (1 + off);
-      const together = togetherness(t, from, end, tried);
-      if (together > most) {
-        most = together;
-        best = tried;
-      }
-    }
-    interval = best;
+    const tries = Math.ceil(doubt / step);
+    const together = Float64Array.from({ length: 2 * tries + 1 }, (_, k) =>
+      togetherness(t, from, end, interval * (1 + (k - tries) * step)),
+    );
+    first ??= Math.max(...together) / (end - from) ** 2;
+    interval *= 1 + (topOf(together) - tries) * step;
     doubt = 2 * step;
-    if (end === to) return interval;
+    if (end === to) return { interval, together: first };
   }
 }
 
-function differencesOver(t: Float64Array, run: number): number[] {
-  const step = Math.max(1, Math.floor((t.length - run) / LOOKS));
-  const out: number[] = [];
-  for (let i = run; i < t.length; i += step) out.push(t[i]! - t[i - run]!);
-  return out;
+/** Where the values are highest, between them by the parabola through the highest and its neighbours. */
+function topOf(values: Float64Array): number {
+  const top = values.indexOf(Math.max(...values));
+  const [before, at, after] = [values[top - 1], values[top]!, values[top + 1]];
+  if (before === undefined || after === undefined) return top;
+  const bend = before - 2 * at + after;
+  return bend === 0 ? top : top + (before - after) / (2 * bend);
+}
+
+function differencesOver(t: Float64Array, run: number): Float64Array {
+  return Float64Array.from(places(t.length - run, LOOKS), (i) => t[i + run]! - t[i]!);
+}
+
+const GOLDEN = (Math.sqrt(5) - 1) / 2;
+
+/**
+ * Up to `most` of the places 0 to n - 1. Multiples of the golden ratio keep step with no pattern: readings that
+ * wait for the radio's turn repeat theirs every few, and a fixed stride would always see the same of them.
+ */
+export function places(n: number, most: number): Int32Array {
+  if (n <= most) return Int32Array.from({ length: Math.max(0, n) }, (_, i) => i);
+  return Int32Array.from({ length: most }, (_, k) => Math.floor(((k * GOLDEN) % 1) * n));
 }
 
 /** The longest stretch of readings [from, to) without a pause. */
@@ -100,10 +138,7 @@ function togetherness(t: Float64Array, from: number, to: number, interval: numbe
 export function estimateJitter(t: Float64Array): number {
   const n = t.length;
   if (n < 20) return 0;
-  const step = Math.max(1, Math.floor((n - 1) / LOOKS));
-  const differences: number[] = [];
-  for (let i = 1; i < n; i += step) differences.push(t[i]! - t[i - 1]!);
-  const sorted = Float64Array.from(differences).sort();
+  const sorted = differencesOver(t, 1).sort();
   return (sortedQuantile(sorted, 0.95) - sortedQuantile(sorted, 0.02)) / 2;
 }
 

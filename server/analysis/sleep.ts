@@ -74,15 +74,19 @@ export function findSleep(c: Conditioned, l: Levels): Sleep {
 
 /**
  * Heights of the levels as the sum of the sharp steps, so that slow drift drops out. A level that comes back
- * to within a step of an earlier one is put at exactly that height, so that errors do not add up.
+ * to within a step of an earlier one, by that sum or by the readings themselves, is put at exactly that height,
+ * so that errors do not add up.
  */
 function stairHeights(l: Levels): number[] {
   const heights: number[] = [l.levels[0]!.startLevel];
   for (let k = 1; k < l.levels.length; k++) {
-    const raw = heights[k - 1]! + l.levels[k]!.startLevel - l.levels[k - 1]!.endLevel;
+    const { startLevel } = l.levels[k]!;
+    const raw = heights[k - 1]! + startLevel - l.levels[k - 1]!.endLevel;
     let snapped = raw;
     for (let j = k - 2; j >= Math.max(0, k - 8); j--)
-      if (Math.abs(heights[j]! - raw) < l.leastStep(0)) {
+      if (
+        Math.min(Math.abs(heights[j]! - raw), Math.abs(l.levels[j]!.endLevel - startLevel)) < l.leastStep(0)
+      ) {
         snapped = heights[j]!;
         break;
       }

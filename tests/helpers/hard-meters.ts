@@ -34,6 +34,13 @@ export const HARD_METERS = {
       ...bunchS,
     });
   },
+  /** The radio takes turns of 30 ms, and a busy computer holds readings up every few seconds. */
+  heldUp: (r: Random) => {
+    const intervalS = r.pick([0.05, 0.1, 0.125, 0.25]);
+    const night = baseNight(r, { intervalS });
+    const stalls = { everyS: r.between(1, 10), longestS: r.pick([1, 4, 16]) * intervalS };
+    return withMeter(night, { bunchS: 0.03, radioJitterS: 0.003, heldUp: stalls });
+  },
   /** Apertures from 5 ms to half a second that leave part of the time unmeasured. */
   deadTime: (r: Random) => {
     const intervalS = r.pick([0.02, 0.1, 0.25, 0.4, 1]);

@@ -16,6 +16,8 @@ export interface MeterSpec {
   readonly radioJitterS?: number;
   /** Readings arrive in bunches at multiples of this. */
   readonly bunchS?: number;
+  /** Every so often (seconds, on average) nothing arrives for up to so long, then everything at once. */
+  readonly heldUp?: { readonly everyS: number; readonly longestS: number };
   readonly lossFraction?: number;
   readonly dropouts?: readonly { readonly startS: number; readonly endS: number }[];
   /** Above this the meter changes range: a blank reading at each change and a coarser last digit. */
@@ -47,6 +49,7 @@ export function readings(
   let n = 0;
   let arrived = -Infinity;
   let high = false;
+  const released = stalls(meter.heldUp, random);
   const phase = random.next() * Math.min(meter.intervalS, durationS - aperture - count * meter.intervalS);
   for (let k = 0; k <= count; k++) {
     const at = phase + aperture + k * meter.intervalS;
@@ -65,7 +68,7 @@ export function readings(
     }
     if (lost || (meter.dropouts ?? []).some((d) => at >= d.startS && at < d.endS)) continue;
     const seen = meter.bunchS === undefined ? at + late : Math.ceil(at / meter.bunchS) * meter.bunchS + late;
-    arrived = Math.max(arrived + 1e-4, seen);
+    arrived = Math.max(arrived + 1e-4, seen, released(seen));
     const { clockStep } = meter;
     t[n] = arrived + (clockStep !== undefined && at >= clockStep.atS ? clockStep.stepS : 0);
     y[n] = Number((Math.round(noisy / digit) * digit).toPrecision(12));
@@ -80,5 +83,19 @@ export function readings(
     apertureS: meter.tellAperture === false ? null : aperture,
     accuracy: meter.accuracy ?? null,
     gaps: [],
+  };
+}
+
+/** Until when a reading that would come at some time is held up; asked with rising times. */
+function stalls(spec: MeterSpec['heldUp'], random: Random): (seen: number) => number {
+  if (spec === undefined) return () => -Infinity;
+  const next = (after: number): { from: number; to: number } => {
+    const from = after - Math.log(1 - random.next()) * spec.everyS;
+    return { from, to: from + random.next() * spec.longestS };
+  };
+  let stall = next(0);
+  return (seen) => {
+    while (stall.to < seen) stall = next(stall.to);
+    return seen >= stall.from ? stall.to : -Infinity;
   };
 }
