@@ -25,7 +25,12 @@ export interface CurrentStory {
   readonly meter: MeterErrors;
 }
 
-export function analyseCurrent(c: Conditioned, facts: MeterOfChannel, endS: number): CurrentStory {
+/** `span` is what the recording, or a chapter of it, covers. */
+export function analyseCurrent(
+  c: Conditioned,
+  facts: MeterOfChannel,
+  span: { readonly fromS: number; readonly toS: number },
+): CurrentStory {
   const windows = cutWindows(c);
   const levels = findLevels(c, windows);
   const sleep = findSleep(c, levels);
@@ -52,7 +57,7 @@ export function analyseCurrent(c: Conditioned, facts: MeterOfChannel, endS: numb
     excursions,
     regimes,
     wakeUps,
-    draw: measureDraw(c, sleep, excursions, { regimes, wakeUps, pulses }, meter, endS),
+    draw: measureDraw(c, sleep, excursions, { regimes, wakeUps, pulses }, meter, span),
     meter,
   };
 }

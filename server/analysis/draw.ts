@@ -34,7 +34,7 @@ export function measureDraw(
     readonly pulses: Pulses;
   },
   meter: MeterErrors,
-  endS: number,
+  { fromS, toS: endS }: { readonly fromS: number; readonly toS: number },
 ): Draw {
   const { t, y } = c;
   const n = y.length;
@@ -66,7 +66,7 @@ export function measureDraw(
     averageLastHour: hasHour
       ? meanFigure(sums(y, hourFrom, n), n - hourFrom, meter, (edge * asleepS) / HOUR)
       : null,
-    totalCharge: totalCharge(c, meter, filled, from, endS),
+    totalCharge: totalCharge(c, meter, filled, from, { fromS, endS }),
     baseline:
       readings > 0 && bare ? figure(baseline, baselineNoise, meterUncertainty(baseline, meter)) : null,
     budget: readings > 0 && bare ? { baselineA: baseline, pollingA: polling.value, wakeUpsA: wakeUps } : null,
@@ -207,13 +207,13 @@ function totalCharge(
   meter: MeterErrors,
   asleep: Filled,
   asleepFromSample: number,
-  endS: number,
+  { fromS, endS }: { readonly fromS: number; readonly endS: number },
 ): Estimate {
   const { t, y } = c;
   const n = y.length;
   if (n < 2) return null;
   const interval = c.intervalS ?? 0;
-  const startS = Math.min(t[0]! - interval, 0);
+  const startS = Math.min(t[0]! - interval, fromS);
   const awake = sums(y, 0, asleepFromSample);
   const border = asleepFromSample < n ? t[asleepFromSample]! - interval : t[n - 1]!;
   const awakeS = asleepFromSample > 0 ? Math.max(0, border - startS) : 0;

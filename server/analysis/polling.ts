@@ -45,7 +45,7 @@ export function findPolling(
 }
 
 /** What trains are timed against. */
-function timingOf(c: Conditioned): Timing {
+export function timingOf(c: Conditioned): Timing {
   const interval = c.intervalS ?? 1;
   const toleranceS = 0.55 * interval + c.jitterS + 0.002;
   return {

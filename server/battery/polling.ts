@@ -1,4 +1,3 @@
-import type { Conditioned } from '../analysis/condition.ts';
 import type { MeasuredRegime } from '../analysis/regimes.ts';
 import type { Estimate, Findings, Regime } from '../messages/findings.ts';
 
@@ -13,17 +12,27 @@ const LEAST_S = 20;
 const NOTHING = { seenIn: null, stoppedAtS: null, candidatePeriodsS: [], regimes: [] };
 export const POLLING_UNKNOWN: Findings['polling'] = { ...NOTHING, state: 'undetermined' };
 
+/** A channel's readings: how many, when the first and the last were taken. */
+interface Seen {
+  readonly samples: number;
+  readonly firstS: number;
+  readonly lastS: number;
+}
+
+export function isTooShort({ samples, firstS, lastS }: Seen): boolean {
+  return lastS - firstS < LEAST_S || samples < 40;
+}
+
 /** Polling seen in the current; `sign` is -1 where the clamp reads the other way round. */
 export function pollingInCurrent(
-  c: Conditioned,
+  seen: Seen,
   regimes: readonly MeasuredRegime[],
   sign: number,
 ): Findings['polling'] {
-  const end = c.t[c.t.length - 1] ?? 0;
-  if (end - (c.t[0] ?? 0) < LEAST_S || c.t.length < 40) return POLLING_UNKNOWN;
+  if (isTooShort(seen)) return POLLING_UNKNOWN;
   if (regimes.length === 0) return { ...NOTHING, state: 'absent' };
   return {
-    ...stateOf(regimes, end),
+    ...stateOf(regimes, seen.lastS),
     seenIn: 'current',
     regimes: regimes.map((r) =>
       scaled(r.regime, (e) => (e === null ? null : { ...e, value: sign * e.value })),
@@ -36,7 +45,7 @@ export function pollingInCurrent(
  * where that was measured. Null where no dip keeps a rhythm.
  */
 export function pollingInVoltage(
-  c: Conditioned,
+  lastS: number,
   dips: readonly MeasuredRegime[],
   source: { readonly ohm: number; readonly standardU: number } | null,
 ): Findings['polling'] | null {
@@ -48,7 +57,7 @@ export function pollingInVoltage(
     return { value, expandedUncertainty: Math.hypot(own, (2 * value * source.standardU) / source.ohm) };
   };
   return {
-    ...stateOf(dips, c.t[c.t.length - 1]!),
+    ...stateOf(dips, lastS),
     seenIn: 'voltage',
     regimes: dips.map((r) => scaled(r.regime, amperes)),
   };

@@ -1,7 +1,7 @@
 import { combine } from '../analysis/accuracy.ts';
-import { overlapOf, type Conditioned, type Span } from '../analysis/condition.ts';
+import { lowerBound, overlapOf, type Conditioned, type Span } from '../analysis/condition.ts';
 import { meterUncertainty, type MeterErrors } from '../analysis/dc.ts';
-import { mean, median, robustDeviation } from '../analysis/statistics.ts';
+import { mean, median, quantile, robustDeviation } from '../analysis/statistics.ts';
 
 /** Rest voltage: where the voltage of the sleeping car is going, under a surface charge that decays. */
 
@@ -16,24 +16,64 @@ const MOST_POINTS = 300;
 const LEAST_POINTS = 8;
 const LEAST_SPAN_S = 60;
 
-/**
- * Fits V + B exp(-t / tau) to the voltage from `fromS` on, without the spans in `disturbed`; tau by search,
- * V and B by least squares. V's uncertainty is its own and its range over every tau that fits nearly as well.
- * Null when there is too little quiet voltage.
- */
-export function restVoltage(
+/** The voltage of the sleeping car in equal stretches of quiet time. */
+export interface QuietVoltage {
+  /** Middle of each stretch, seconds. */
+  readonly t: readonly number[];
+  /** Means where the current is known, else medians, which dips and readings in passing do not move. */
+  readonly v: readonly number[];
+  /** The mean current meanwhile, amperes; null where none was measured. */
+  readonly amps: readonly number[] | null;
+  /** Readings behind all of them. */
+  readonly readings: number;
+}
+
+/** Equal stretches from `fromS` on, without those that much of `disturbed` lies in; `meanA` is null without a clamp. */
+export function quietPoints(
   c: Conditioned,
   fromS: number,
   disturbed: readonly Span[],
-  meter: MeterErrors,
-  load: Load | null = null,
-): Rest | null {
-  const points = quietPoints(c, fromS, disturbed, load);
-  const n = points.t.length;
-  if (n < LEAST_POINTS || points.t[n - 1]! - points.t[0]! < LEAST_SPAN_S) return null;
-  const noise = Math.max(pointNoise(points.v), 1e-6, meter.noise / Math.sqrt(points.readings));
+  meanA: ((fromS: number, toS: number) => number | null) | null,
+): QuietVoltage {
+  const end = c.t[c.t.length - 1] ?? 0;
+  const start = Math.max(fromS, c.t[0] ?? 0);
+  const length = Math.max((end - start) / MOST_POINTS, 3 * (c.intervalS ?? 1));
+  const t: number[] = [];
+  const v: number[] = [];
+  const amps: number[] = [];
+  let readings = 0;
+  let i = lowerBound(c.t, start);
+  for (let a = start; a < end; a += length) {
+    const from = i;
+    while (i < c.t.length && c.t[i]! < a + length) i++;
+    if (i - from < 3 || overlapOf(disturbed, a, a + length) > 0.2 * length) continue;
+    const load = meanA === null ? 0 : meanA(a, a + length);
+    if (load === null) continue;
+    const inside = c.y.subarray(from, i);
+    t.push(a + length / 2);
+    v.push(meanA === null ? quantile(inside, 0.5) : mean(inside));
+    amps.push(load);
+    readings += i - from;
+  }
+  return { t, v, amps: meanA === null ? null : amps, readings };
+}
+
+/**
+ * Fits V + B exp(-t / tau) to the quiet voltage, with the drop that the load made over `ohm` put back; tau by
+ * search, V and B by least squares. V's uncertainty is its own and its range over every tau that fits nearly as
+ * well. Null when there is too little quiet voltage.
+ */
+export function restVoltage(quiet: QuietVoltage, meter: MeterErrors, ohm: number): Rest | null {
+  const n = quiet.t.length;
+  const span = (quiet.t[n - 1] ?? 0) - (quiet.t[0] ?? 0);
+  if (n < LEAST_POINTS || span < LEAST_SPAN_S) return null;
+  const points: Points = {
+    t: quiet.t.map((t) => t - quiet.t[0]!),
+    v: quiet.v.map((v, i) => v + (quiet.amps?.[i] ?? 0) * ohm),
+  };
+  const each = Math.max(1, quiet.readings / n);
+  const noise = Math.max(pointNoise(points.v), 1e-6, meter.noise / Math.sqrt(each));
   const flat = fitDecay(points, Infinity);
-  const span = points.t[n - 1]! - points.t[0]!;
   const tries: Decay[] = [];
   for (let tau = span / 30; tau <= 2 * span; tau *= 1.12) tries.push(fitDecay(points, tau));
   const best = tries.reduce((a, b) => (b.squares < a.squares ? b : a));
@@ -55,43 +95,8 @@ export function restVoltage(
 }
 
 interface Points {
-  readonly t: number[];
-  readonly v: number[];
-  /** Readings behind each point. */
-  readonly readings: number;
-}
-
-/** The current that flows meanwhile, and the source resistance that it makes a drop over. */
-export interface Load {
-  /** Mean over a span, amperes; null where it was not measured. */
-  meanA(fromS: number, toS: number): number | null;
-  readonly ohm: number;
-}
-
-/**
- * Equal stretches of quiet time. With a load each point is the mean voltage plus the drop that the mean current
- * made; without one it is a median, which dips and readings in passing do not move.
- */
-function quietPoints(c: Conditioned, fromS: number, disturbed: readonly Span[], load: Load | null): Points {
-  const end = c.t[c.t.length - 1] ?? 0;
-  const start = Math.max(fromS, c.t[0] ?? 0);
-  const length = Math.max((end - start) / MOST_POINTS, 3 * (c.intervalS ?? 1));
-  const out: Points & { readings: number } = { t: [], v: [], readings: 1 };
-  let i = 0;
-  let used = 0;
-  for (let a = start; a < end; a += length) {
-    const inside: number[] = [];
-    while (i < c.t.length && c.t[i]! < a) i++;
-    for (; i < c.t.length && c.t[i]! < a + length; i++) inside.push(c.y[i]!);
-    if (inside.length < 3 || overlapOf(disturbed, a, a + length) > 0.2 * length) continue;
-    const amps = load === null ? 0 : load.meanA(a, a + length);
-    if (amps === null) continue;
-    out.t.push(a + length / 2 - start);
-    out.v.push(load === null ? median(inside) : mean(inside) + amps * load.ohm);
-    used += inside.length;
-  }
-  out.readings = Math.max(1, used / Math.max(1, out.t.length));
-  return out;
+  readonly t: readonly number[];
+  readonly v: readonly number[];
 }
 
 /** Noise of the points from their second differences, which a decay hardly touches. */

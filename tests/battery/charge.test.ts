@@ -3,7 +3,7 @@ import { condition } from '../../server/analysis/condition.ts';
 import { daysUntil, defaultThresholdV, stateOfCharge } from '../../server/battery/charge.ts';
 import { polarity } from '../../server/battery/polarity.ts';
 import { regularity } from '../../server/battery/regularity.ts';
-import { restVoltage } from '../../server/battery/rest.ts';
+import { quietPoints, restVoltage } from '../../server/battery/rest.ts';
 import { makeNight } from '../helpers/nights.ts';
 
 const METER = { accuracy: null, resolution: 1e-3, noise: 1e-3 };
@@ -19,6 +19,8 @@ function voltage(surfaceChargeV: number, surfaceTauS: number, durationS: number,
   return condition(night.input.channels[0]!);
 }
 
+const restOf = (c: ReturnType<typeof voltage>) => restVoltage(quietPoints(c, 0, [], null), METER, 0);
+
 describe('rest voltage', () => {
   it('looks through a decaying surface charge', () => {
     for (const [surface, tau] of [
@@ -26,14 +28,14 @@ describe('rest voltage', () => {
       [0.15, 5400],
       [0.3, 1800],
     ] as const) {
-      const rest = restVoltage(voltage(surface, tau, 8 * 3600), 0, [], METER)!;
+      const rest = restOf(voltage(surface, tau, 8 * 3600))!;
       expect(Math.abs(rest.restV - 12.3694)).toBeLessThan(0.01);
     }
   });
 
   it('says that surface charge is left at the end of a short recording, and is less sure', () => {
-    const long = restVoltage(voltage(0.2, 5400, 8 * 3600), 0, [], METER)!;
-    const short = restVoltage(voltage(0.2, 5400, 2.5 * 3600), 0, [], METER)!;
+    const long = restOf(voltage(0.2, 5400, 8 * 3600))!;
+    const short = restOf(voltage(0.2, 5400, 2.5 * 3600))!;
     expect(short.surfaceLeftV).toBeGreaterThan(0.02);
     expect(long.surfaceLeftV).toBeLessThan(0.005);
     expect(short.restU).toBeGreaterThan(long.restU);
@@ -41,10 +43,10 @@ describe('rest voltage', () => {
   });
 
   it('is a plain mean without surface charge, and nothing without readings', () => {
-    const rest = restVoltage(voltage(0, 3600, 3600), 0, [], METER)!;
+    const rest = restOf(voltage(0, 3600, 3600))!;
     expect(Math.abs(rest.restV - 12.3694)).toBeLessThan(5e-4);
     expect(rest.surfaceLeftV).toBe(0);
-    expect(restVoltage(voltage(0, 3600, 30), 0, [], METER)).toBeNull();
+    expect(restOf(voltage(0, 3600, 30))).toBeNull();
   });
 });
 
