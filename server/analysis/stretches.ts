@@ -118,7 +118,19 @@ export function joinAcrossGaps(found: readonly Stretch[], timing: Timing): Stret
   return out.length < found.length ? joinAcrossGaps(out, timing) : out;
 }
 
+/** A train's beat without its single pulses. */
+export type Beat = Pick<Stretch, 'firstS' | 'lastS' | 'periodS' | 'periodU' | 'pulses'>;
+
 function joined(a: Stretch, b: Stretch): Stretch {
+  const { offset, ...beat } = joinedBeat(a, b);
+  return {
+    ...beat,
+    ...inOrder([...a.members, ...b.members], [...a.slots, ...Array.from(b.slots, (s) => s + offset)]),
+  };
+}
+
+/** Two stretches of one train as one; `offset` is the repetition number of the second one's first pulse. */
+export function joinedBeat(a: Beat, b: Beat): Beat & { readonly offset: number } {
   const wa = 1 / a.periodU ** 2;
   const wb = 1 / b.periodU ** 2;
   let periodS = (a.periodS * wa + b.periodS * wb) / (wa + wb);
@@ -136,14 +148,8 @@ function joined(a: Stretch, b: Stretch): Stretch {
       periodU = spanU;
     }
   }
-  return {
-    firstS: a.firstS,
-    lastS: Math.max(a.lastS, b.lastS),
-    periodS,
-    periodU,
-    pulses: slots + 1,
-    ...inOrder([...a.members, ...b.members], [...a.slots, ...Array.from(b.slots, (s) => s + offset)]),
-  };
+  const lastS = Math.max(a.lastS, b.lastS);
+  return { firstS: a.firstS, lastS, periodS, periodU, pulses: slots + 1, offset };
 }
 
 /** Members and slots rising; of two members of one slot the first. */
@@ -162,7 +168,7 @@ function inOrder(
 /** Relative: no search changes its pace by as little as this. */
 const SAME_PERIOD = 1e-3;
 
-function sameTrain(a: Stretch, b: Stretch, timing: Timing): boolean {
+export function sameTrain(a: Beat, b: Beat, timing: Pick<Timing, 'gaps' | 'toleranceS'>): boolean {
   const between = Math.max(0, b.firstS - a.lastS);
   const silent = between - overlapOf(timing.gaps, a.lastS, b.firstS);
   const apart = Math.abs(a.periodS - b.periodS);
