@@ -35,9 +35,14 @@ export interface Conditioned {
   readonly clockSteps: readonly ClockStep[];
 }
 
-/** Readings farther apart than this many intervals (and than a second) have a gap between them. */
+/** Intervals, and seconds. */
 const GAP_INTERVALS = 8;
 const GAP_LEAST_S = 1;
+
+/** Readings farther apart have a gap between them. */
+export function longestPause(intervalS: number): number {
+  return Math.max(GAP_INTERVALS * intervalS, GAP_LEAST_S);
+}
 
 export function condition(input: ChannelInput): Conditioned {
   const { t: arrived, y, clockSteps } = inOrder(input.t, input.y);
@@ -122,7 +127,7 @@ function undoBackwardSteps(times: Float64Array): ClockStep[] {
 function findGaps(t: Float64Array, intervalS: number | null, known: readonly Span[]): Span[] {
   const found: Span[] = known.map((g) => ({ startS: g.startS, endS: g.endS }));
   if (intervalS !== null) {
-    const least = Math.max(GAP_INTERVALS * intervalS, GAP_LEAST_S);
+    const least = longestPause(intervalS);
     for (let i = 1; i < t.length; i++)
       if (t[i]! - t[i - 1]! > least) found.push({ startS: t[i - 1]!, endS: t[i]! });
   }

@@ -1,6 +1,6 @@
 import { UNIT } from '../../drivers/core/reading.ts';
 import type { Channel, Gap, RecordingEvent } from '../messages/records.ts';
-import { liveSeries, liveSeriesOf, type SampleColumns } from '../samples/columns.ts';
+import { liveSeries, liveSeriesOf, type SampleColumns, type Series } from '../samples/columns.ts';
 import type { ChannelInput, NightInput } from './input.ts';
 import { factsOfChannel, type MeterFacts } from './meterFacts.ts';
 
@@ -36,22 +36,27 @@ export function nightInputFrom(night: KeptNight): NightInput {
     startedAt: night.startedAt,
     durationS: night.durationMs / 1000,
     channels: night.channels.map(({ channel, columns, gaps }) =>
-      channelInput(channel, columns, gaps, night.facts ?? NO_FACTS),
+      channelInput(channel, seriesOf(columns), gaps, night.facts),
     ),
     clockSteps: clockSteps(night.events),
   };
 }
 
-function channelInput(
+function seriesOf(columns: SampleColumns | InPieces): Series {
+  return 'parts' in columns ? liveSeriesOf(columns.parts, columns.samples) : liveSeries(columns);
+}
+
+/** One channel's live readings with what is known of its meter. */
+export function channelInput(
   channel: KeptChannel,
-  columns: SampleColumns | InPieces,
+  series: Series,
   gaps: readonly Pick<Gap, 'startMs' | 'endMs'>[],
-  facts: MeterFacts,
+  facts: MeterFacts = NO_FACTS,
 ): ChannelInput {
   return {
     quantity: channel.quantity,
     unit: UNIT[channel.quantity],
-    ...('parts' in columns ? liveSeriesOf(columns.parts, columns.samples) : liveSeries(columns)),
+    ...series,
     // Without a step of the meter's own format the resolution is estimated from the readings, so that a display's
     // zeros written by some software do not pass for digits.
     ...factsOfChannel(channel, facts),
@@ -60,7 +65,7 @@ function channelInput(
   };
 }
 
-function clockSteps(events: readonly RecordingEvent[]): NightInput['clockSteps'] {
+export function clockSteps(events: readonly RecordingEvent[]): NightInput['clockSteps'] {
   return events
     .filter((event) => event.kind === 'clock-step' && event.value !== null)
     .map((event) => ({ atS: event.atMs / 1000, stepS: event.value! / 1000 }));

@@ -25,12 +25,19 @@ import { quietPoints, type QuietVoltage } from './rest.ts';
 export interface Chapter {
   readonly fromS: number;
   readonly toS: number;
-  readonly channels: Findings['recording']['channels'];
+  readonly channels: readonly ChannelChapter[];
   /** Steps of the clock that the times themselves betray. */
   readonly clockSteps: readonly ClockStep[];
   readonly sign: Polarity;
   readonly current: CurrentChapter | null;
   readonly voltage: VoltageChapter | null;
+}
+
+export interface ChannelChapter {
+  readonly facts: Findings['recording']['channels'][number];
+  /** When the first and the last reading were taken; null where there is none. */
+  readonly firstS: number | null;
+  readonly lastS: number | null;
 }
 
 /** Current is positive here when it leaves the battery, whichever way round the clamp was. */
@@ -44,14 +51,15 @@ export interface CurrentChapter {
   readonly regimes: readonly MeasuredRegime[];
   readonly wakeUps: readonly Raised[];
   readonly draw: Draw;
-  /** Mean of the readings before the car slept; of all where it did not. 0 where there are none. */
-  readonly awakeA: number;
+  /** Mean and highest of the readings before the car slept; of all where it did not. 0 where there are none. */
+  readonly awake: { readonly meanA: number; readonly peakA: number };
   /** Mean of the windows from sleep on, and how many there are: what loads the resting battery. */
   readonly load: { readonly meanA: number; readonly windows: number };
 }
 
 export interface VoltageChapter {
   readonly timing: Timing;
+  readonly firstS: number;
   readonly lastS: number;
   readonly meter: MeterErrors;
   /** Polling seen as dips; null where the current shows it. */
@@ -84,7 +92,7 @@ export function chapterOf(input: NightInput, options: AnalysisOptions, before: B
       ? null
       : analyseCurrent(sign.reversed ? flipped(main.c) : main.c, main.meter, { fromS, toS });
   const described = conditioned.map((c) => describeChannel(c, story));
-  const noise = volts === null ? null : described[conditioned.indexOf(volts.c)]!.noise;
+  const noise = volts === null ? null : described[conditioned.indexOf(volts.c)]!.facts.noise;
   return {
     fromS,
     toS,
@@ -128,16 +136,20 @@ function flipped(c: Conditioned): Conditioned {
   return { ...c, y: c.y.map((v) => -v) };
 }
 
-function describeChannel(c: Conditioned, story: CurrentStory | null): Chapter['channels'][number] {
+function describeChannel(c: Conditioned, story: CurrentStory | null): ChannelChapter {
   const fromStory = c.quantity === 'current' && story !== null;
   return {
-    quantity: c.quantity,
-    unit: c.unit,
-    samples: c.t.length,
-    medianIntervalS: c.intervalS,
-    resolution: c.resolution,
-    noise: c.t.length < 8 ? null : fromStory ? story.meter.noise : channelNoise(c),
-    gaps: c.gaps.map((g) => ({ startS: g.startS, endS: g.endS })),
+    facts: {
+      quantity: c.quantity,
+      unit: c.unit,
+      samples: c.t.length,
+      medianIntervalS: c.intervalS,
+      resolution: c.resolution,
+      noise: c.t.length < 8 ? null : fromStory ? story.meter.noise : channelNoise(c),
+      gaps: c.gaps.map((g) => ({ startS: g.startS, endS: g.endS })),
+    },
+    firstS: c.t[0] ?? null,
+    lastS: c.t[c.t.length - 1] ?? null,
   };
 }
 
@@ -145,6 +157,7 @@ function currentChapter(story: CurrentStory): CurrentChapter {
   const { t, y } = story.conditioned;
   const { state, timeToSleepS, steps, asleepFromS, asleepFromSample } = story.sleep;
   const { windows } = story;
+  const awake = y.subarray(0, asleepFromSample);
   const loaded = windowsBetween(story, restFrom(story), Infinity);
   return {
     samples: t.length,
@@ -155,7 +168,10 @@ function currentChapter(story: CurrentStory): CurrentChapter {
     regimes: story.regimes.map((r) => ({ ...r, members: NO_MEMBERS })),
     wakeUps: story.wakeUps,
     draw: story.draw,
-    awakeA: asleepFromSample === 0 ? 0 : mean(y.subarray(0, asleepFromSample)),
+    awake:
+      asleepFromSample === 0
+        ? { meanA: 0, peakA: 0 }
+        : { meanA: mean(awake), peakA: awake.reduce((most, v) => Math.max(most, v), 0) },
     load: {
       meanA: loaded.length === 0 ? 0 : loaded.reduce((sum, k) => sum + windows.mean[k]!, 0) / loaded.length,
       windows: loaded.length,
@@ -176,6 +192,7 @@ function voltageChapter(
   const polls = story !== null && story.regimes.length > 0 && !isTooShort(spanOf(story.conditioned));
   return {
     timing: timingOf(c),
+    firstS: c.t[0]!,
     lastS: c.t[c.t.length - 1]!,
     meter,
     dips: polls ? null : findDips(c, facts).map((r) => ({ ...r, members: NO_MEMBERS })),

@@ -5,6 +5,7 @@ import { chapterOf, type Chapter, type CurrentChapter, type VoltageChapter } fro
 import { daysUntil, defaultThresholdV, stateOfCharge } from './charge.ts';
 import { raiseFlags } from './flags.ts';
 import { DEFAULT_DRAW_LIMIT_A } from './flagsOfDraw.ts';
+import { isAsleep } from './joinCurrent.ts';
 import type { Polarity } from './polarity.ts';
 import { POLLING_UNKNOWN, pollingInCurrent, pollingInVoltage } from './polling.ts';
 import { restVoltage, type Rest } from './rest.ts';
@@ -67,7 +68,7 @@ export function findingsOf(chapter: Chapter, about: About, options: FindNightOpt
     recording: {
       durationS: chapter.toS,
       startedAt: about.startedAt,
-      channels: [...chapter.channels],
+      channels: chapter.channels.map((c) => c.facts),
       clockSteps: [...about.clockSteps, ...chapter.clockSteps]
         .map((s) => ({ atS: s.atS, stepS: s.stepS }))
         .sort((a, b) => a.atS - b.atS),
@@ -152,10 +153,6 @@ function describeDraw(
       },
     },
   };
-}
-
-function isAsleep({ sleep }: CurrentChapter): boolean {
-  return sleep.state === 'slept' || sleep.state === 'asleep-from-start';
 }
 
 function describeBattery(

@@ -1,17 +1,19 @@
 import type { NightInput } from '../analysis/input.ts';
-import { nightInputFrom } from '../analysis/night.ts';
+import type { MeterFacts } from '../analysis/meterFacts.ts';
+import { nightInputFrom, type KeptNight } from '../analysis/night.ts';
 import type { FindNightOptions } from '../battery/findings.ts';
-import type { AnalysisOptions } from '../messages/findings.ts';
+import { findKeptNight } from '../battery/keptNight.ts';
+import type { AnalysisOptions, Findings } from '../messages/findings.ts';
 import type { Case } from '../messages/records.ts';
 import { openStore } from '../store/openStore.ts';
 import type { Store } from '../store/store.ts';
 import { importCsvFile } from './import.ts';
 
-/** A stored recording as the analysis takes it: live samples only. @throws NightdrawError not-found */
-export function nightInputOf(store: Store, recordingId: string): NightInput {
+/** A stored recording with all that the analysis takes from it; its samples are read when they are asked for. @throws NightdrawError not-found */
+export function keptNightOf(store: Store, recordingId: string): KeptNight & { readonly facts: MeterFacts } {
   const { startedAt, durationMs, channels } = store.getRecording(recordingId);
   const gaps = store.listGaps(recordingId);
-  return nightInputFrom({
+  return {
     startedAt,
     durationMs,
     channels: channels.map((channel) => ({
@@ -24,7 +26,17 @@ export function nightInputOf(store: Store, recordingId: string): NightInput {
       meters: store.listRecordedMeters(recordingId),
       zeroChecks: store.listZeroChecks(recordingId),
     },
-  });
+  };
+}
+
+/** A stored recording with all its live samples in memory. @throws NightdrawError not-found */
+export function nightInputOf(store: Store, recordingId: string): NightInput {
+  return nightInputFrom(keptNightOf(store, recordingId));
+}
+
+/** The findings of a stored recording, however long. @throws NightdrawError not-found */
+export function findStoredNight(store: Store, recordingId: string, options: FindNightOptions = {}): Findings {
+  return findKeptNight(keptNightOf(store, recordingId), options);
 }
 
 /**

@@ -1,8 +1,7 @@
 import path from 'node:path';
 import { parseAccuracy } from '../analysis/accuracy.ts';
-import { findNight } from '../battery/findings.ts';
 import { narrowedBy } from '../battery/together.ts';
-import { analysisOptionsOf, nightInputOf, withFile } from '../capture/nightInput.ts';
+import { analysisOptionsOf, findStoredNight, withFile } from '../capture/nightInput.ts';
 import {
   analysisOptionsSchema,
   findingsSchema,
@@ -75,12 +74,12 @@ function findingsOf(
 ): Findings {
   const file = path.resolve(context.cwd, what);
   if (isFile(file))
-    return withFile(file, path.basename(file), (store, id) => findNight(nightInputOf(store, id), asked));
+    return withFile(file, path.basename(file), (store, id) => findStoredNight(store, id, asked));
   if (!idSchema.safeParse(what).success) throw new UsageError(`There is no file ${what}.`);
   return withStore(context, args, (store) => {
     const { caseId } = store.getRecording(what);
     const theCase = caseId === null ? null : store.getCase(caseId);
-    return findNight(nightInputOf(store, what), analysisOptionsOf(theCase, asked));
+    return findStoredNight(store, what, analysisOptionsOf(theCase, asked));
   });
 }
 

@@ -1,7 +1,6 @@
 import path from 'node:path';
 import { compareFindings, type Side } from '../battery/compare.ts';
-import { findNight } from '../battery/findings.ts';
-import { analysisOptionsOf, nightInputOf, withFile } from '../capture/nightInput.ts';
+import { analysisOptionsOf, findStoredNight, withFile } from '../capture/nightInput.ts';
 import { comparisonSchema } from '../messages/compare.ts';
 import { idSchema } from '../messages/records.ts';
 import { UsageError, type Command, type CommandContext, type ParsedArgs } from './command.ts';
@@ -52,13 +51,13 @@ function sideOf(what: string, context: CommandContext, args: ParsedArgs): Side {
     const name = path.basename(file);
     return {
       title: name,
-      findings: withFile(file, name, (store, id) => findNight(nightInputOf(store, id))),
+      findings: withFile(file, name, (store, id) => findStoredNight(store, id)),
     };
   }
   if (!idSchema.safeParse(what).success) throw new UsageError(`There is no file ${what}.`);
   return withStore(context, args, (store) => {
     const { title, caseId } = store.getRecording(what);
     const options = analysisOptionsOf(caseId === null ? null : store.getCase(caseId), {});
-    return { title, findings: findNight(nightInputOf(store, what), options) };
+    return { title, findings: findStoredNight(store, what, options) };
   });
 }

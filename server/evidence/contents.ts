@@ -1,5 +1,4 @@
-import { nightInputFrom } from '../analysis/night.ts';
-import { findNight } from '../battery/findings.ts';
+import { findKeptNight } from '../battery/keptNight.ts';
 import type { Findings } from '../messages/findings.ts';
 import { joinColumns, type SampleColumns } from '../samples/columns.ts';
 import { readAttachments, type Attachments } from './attachments.ts';
@@ -75,8 +74,8 @@ export function analyseAgain(
 ): Findings {
   const { startedAt, durationMs, channels } = record.recording;
   const gaps = [...events.gaps].sort((a, b) => a.startMs - b.startMs);
-  return findNight(
-    nightInputFrom({
+  return findKeptNight(
+    {
       startedAt,
       durationMs,
       channels: channels.map((channel, k) => ({
@@ -86,7 +85,7 @@ export function analyseAgain(
       })),
       events: [...events.events].sort((a, b) => a.atMs - b.atMs),
       facts: attachments,
-    }),
+    },
     options,
   );
 }

@@ -1,5 +1,4 @@
-import { nightInputOf, analysisOptionsOf } from '../capture/nightInput.ts';
-import { findNight } from '../battery/findings.ts';
+import { findStoredNight, analysisOptionsOf } from '../capture/nightInput.ts';
 import { findingsSchema, type AnalysisOptions, type Findings } from '../messages/findings.ts';
 import type { Recording } from '../messages/records.ts';
 import type { Store } from '../store/store.ts';
@@ -22,7 +21,7 @@ export class FindingsDesk {
     const basis = this.basisOf(recording);
     const kept = this.kept.get(question);
     if (kept?.basis === basis) return kept.findings;
-    const findings = checked(findNight(nightInputOf(this.store, recordingId), options));
+    const findings = checked(findStoredNight(this.store, recordingId, options));
     this.kept.delete(question);
     this.kept.set(question, { basis, findings });
     if (this.kept.size > MOST_KEPT) this.kept.delete(this.kept.keys().next().value!);

@@ -1,7 +1,7 @@
-import { findNight, type FindNightOptions } from '../battery/findings.ts';
+import type { FindNightOptions } from '../battery/findings.ts';
 import { sumFuseWalk } from '../battery/fuseWalk.ts';
 import { AttemptDesk } from '../capture/attempts.ts';
-import { analysisOptionsOf, nightInputOf } from '../capture/nightInput.ts';
+import { analysisOptionsOf, findStoredNight } from '../capture/nightInput.ts';
 import type { AttachedPhoto, Attachments } from '../evidence/attachments.ts';
 import type { Findings } from '../messages/findings.ts';
 import type { Case, Gap, Recording, RecordingEvent } from '../messages/records.ts';
@@ -29,7 +29,7 @@ export function dossierOf(store: Store, recordingId: string): Dossier {
     events: store.listEvents(recordingId),
     gaps: store.listGaps(recordingId),
     options,
-    findings: findNight(nightInputOf(store, recordingId), options),
+    findings: findStoredNight(store, recordingId, options),
     attachments: {
       meters: store.listRecordedMeters(recordingId),
       zeroChecks: store.listZeroChecks(recordingId),

@@ -1,5 +1,4 @@
-import { findNight } from '../../server/battery/findings.ts';
-import { nightInputOf } from '../../server/capture/nightInput.ts';
+import { findStoredNight } from '../../server/capture/nightInput.ts';
 import { instantsOf, target, timed, type Ground, type Row, type Topic } from './bench.ts';
 import { storedMonth } from './stored.ts';
 
@@ -59,7 +58,7 @@ function decoded(ground: Ground, days: number): number {
 
 function analysed(ground: Ground, days: number): number {
   const { store, recording } = storedMonth(ground, instantsOf(days));
-  return timed(() => findNight(nightInputOf(store, recording.id))).seconds;
+  return timed(() => findStoredNight(store, recording.id)).seconds;
 }
 
 function onePass(ground: Ground): number {
