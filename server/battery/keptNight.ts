@@ -2,28 +2,42 @@ import type { InPieces, KeptNight } from '../analysis/night.ts';
 import type { Findings } from '../messages/findings.ts';
 import { sliceColumns, type SampleColumns } from '../samples/columns.ts';
 import type { FindNightOptions } from './findings.ts';
-import { NightInChapters } from './nightInChapters.ts';
+import { NightInChapters, type NightKnown } from './nightInChapters.ts';
 
-/** The findings of a whole recording, however long. Channels are read side by side, because they may share blocks. */
+/** The findings of a whole recording, however long. */
 export function findKeptNight(night: KeptNight, options: FindNightOptions = {}): Findings {
   const chapters = new NightInChapters(night, options);
-  const { durationMs, events } = night;
-  const known = { durationMs, events, gaps: night.channels.map((c) => c.gaps) };
-  const feeds = night.channels.map(({ columns }) => piecesOf(columns)[Symbol.iterator]());
-  const reachedS = feeds.map(() => 0);
+  feed(chapters, night);
+  return chapters.findings(knownOf(night));
+}
+
+/**
+ * All samples of a recording, side by side, because channels may share blocks; chapters are finished on the way.
+ * @returns the latest time of each channel, milliseconds; -Infinity where there is none
+ */
+export function feed(chapters: NightInChapters, night: KeptNight): number[] {
+  const known = knownOf(night);
+  const pieces = night.channels.map(({ columns }) => piecesOf(columns)[Symbol.iterator]());
+  const lastMs = pieces.map(() => -Infinity);
+  const isDone = pieces.map(() => false);
   for (;;) {
-    const earliest = Math.min(...reachedS);
-    if (earliest === Infinity) return chapters.findings(known);
-    chapters.advance(earliest, known);
-    const k = reachedS.indexOf(earliest);
-    const next = feeds[k]!.next();
+    const reached = lastMs.map((ms, k) => (isDone[k] === true ? Infinity : ms));
+    const earliest = Math.min(...reached);
+    if (earliest === Infinity) return lastMs;
+    chapters.advance(earliest / 1000, known);
+    const k = reached.indexOf(earliest);
+    const next = pieces[k]!.next();
     if (next.done === true) {
-      reachedS[k] = Infinity;
+      isDone[k] = true;
       continue;
     }
     chapters.add(k, next.value);
-    reachedS[k] = Math.max(earliest, (next.value.t[next.value.length - 1] ?? 0) / 1000);
+    for (const t of next.value.t) if (t > lastMs[k]!) lastMs[k] = t;
   }
+}
+
+export function knownOf({ durationMs, events, channels }: KeptNight): NightKnown {
+  return { durationMs, events, gaps: channels.map((c) => c.gaps) };
 }
 
 const PIECE = 65_536;

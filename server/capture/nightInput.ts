@@ -1,5 +1,4 @@
 import type { NightInput } from '../analysis/input.ts';
-import type { MeterFacts } from '../analysis/meterFacts.ts';
 import { nightInputFrom, type KeptNight } from '../analysis/night.ts';
 import type { FindNightOptions } from '../battery/findings.ts';
 import { findKeptNight } from '../battery/keptNight.ts';
@@ -10,7 +9,7 @@ import type { Store } from '../store/store.ts';
 import { importCsvFile } from './import.ts';
 
 /** A stored recording with all that the analysis takes from it; its samples are read when they are asked for. @throws NightdrawError not-found */
-export function keptNightOf(store: Store, recordingId: string): KeptNight & { readonly facts: MeterFacts } {
+export function keptNightOf(store: Store, recordingId: string) {
   const { startedAt, durationMs, channels } = store.getRecording(recordingId);
   const gaps = store.listGaps(recordingId);
   return {
@@ -26,7 +25,7 @@ export function keptNightOf(store: Store, recordingId: string): KeptNight & { re
       meters: store.listRecordedMeters(recordingId),
       zeroChecks: store.listZeroChecks(recordingId),
     },
-  };
+  } satisfies KeptNight;
 }
 
 /** A stored recording with all its live samples in memory. @throws NightdrawError not-found */

@@ -1,4 +1,6 @@
 import { findStoredNight, analysisOptionsOf } from '../capture/nightInput.ts';
+import type { FindNightOptions } from '../battery/findings.ts';
+import { RunningNights } from '../capture/runningNights.ts';
 import { findingsSchema, type AnalysisOptions, type Findings } from '../messages/findings.ts';
 import type { Recording } from '../messages/records.ts';
 import type { Store } from '../store/store.ts';
@@ -10,7 +12,11 @@ const MOST_KEPT = 64;
 export class FindingsDesk {
   private readonly kept = new Map<string, { readonly basis: string; readonly findings: Findings }>();
 
-  constructor(private readonly store: Store) {}
+  private readonly running: RunningNights;
+
+  constructor(private readonly store: Store) {
+    this.running = new RunningNights(store);
+  }
 
   /** What is not asked for comes from the recording's case. @throws NightdrawError not-found */
   findingsOf(recordingId: string, asked: AnalysisOptions): Findings {
@@ -21,11 +27,17 @@ export class FindingsDesk {
     const basis = this.basisOf(recording);
     const kept = this.kept.get(question);
     if (kept?.basis === basis) return kept.findings;
-    const findings = checked(findStoredNight(this.store, recordingId, options));
+    const findings = checked(this.analyse(recording, options));
     this.kept.delete(question);
     this.kept.set(question, { basis, findings });
     if (this.kept.size > MOST_KEPT) this.kept.delete(this.kept.keys().next().value!);
     return findings;
+  }
+
+  private analyse({ id, state }: Recording, options: FindNightOptions): Findings {
+    if (state === 'recording') return this.running.findingsOf(id, options);
+    this.running.forget(id);
+    return findStoredNight(this.store, id, options);
   }
 
   /** Changes with every sample, gap and event, none of which is ever taken back. */
