@@ -25,11 +25,11 @@ export function collectPulses(
   steps: readonly number[],
 ): Pulses {
   const parts: Excursions[] = [];
-  const chosen: { part: Excursions; i: number }[] = [];
+  let chosen = 0;
   const visit = (part: Excursions, depth: number): void => {
     parts.push(part);
     for (let i = 0; i < part.count; i++) {
-      if (isPulse(c, part, i)) chosen.push({ part, i });
+      if (isPulse(c, part, i)) chosen++;
       else if (depth < DEPTH) {
         // The readings at the edges hold only part of the raised level.
         const from = part.first[i]! + 1;
@@ -41,28 +41,69 @@ export function collectPulses(
     }
   };
   visit(x, 0);
-  if (parts.length > 1) chosen.sort((a, b) => a.part.first[a.i]! - b.part.first[b.i]!);
-  const kept = withoutSteps(chosen, steps);
-  return {
-    count: kept.length,
-    at: Float64Array.from(kept, (k) => k.part.at[k.i]!),
-    charge: Float64Array.from(kept, (k) => k.part.charge[k.i]!),
-    peak: Float64Array.from(kept, (k) => k.part.peak[k.i]!),
-    first: Int32Array.from(kept, (k) => k.part.first[k.i]!),
-    last: Int32Array.from(kept, (k) => k.part.last[k.i]!),
-    blur: Float64Array.from(kept, (k) => (c.t[k.part.last[k.i]!]! - c.t[k.part.first[k.i]!]!) / 4),
+  return inColumns(c, withoutSteps(inTimeOrder(c, parts, chosen), steps));
+}
+
+/** Where a pulse stands: which of the parts, and its place there. As columns, because there may be millions. */
+interface Chosen {
+  readonly parts: readonly Excursions[];
+  readonly part: Uint32Array;
+  readonly place: Uint32Array;
+}
+
+function inTimeOrder(c: Conditioned, parts: readonly Excursions[], count: number): Chosen {
+  const part = new Uint32Array(count);
+  const place = new Uint32Array(count);
+  let n = 0;
+  parts.forEach((p, k) => {
+    for (let i = 0; i < p.count; i++) {
+      if (!isPulse(c, p, i)) continue;
+      part[n] = k;
+      place[n++] = i;
+    }
+  });
+  if (parts.length === 1) return { parts, part, place };
+  const firstOf = (k: number): number => parts[part[k]!]!.first[place[k]!]!;
+  const order = Uint32Array.from({ length: count }, (_, k) => k).sort((a, b) => firstOf(a) - firstOf(b));
+  return { parts, part: order.map((k) => part[k]!), place: order.map((k) => place[k]!) };
+}
+
+function inColumns(c: Conditioned, { parts, part, place }: Chosen): Pulses {
+  const count = part.length;
+  const out = {
+    count,
+    at: new Float64Array(count),
+    charge: new Float64Array(count),
+    peak: new Float64Array(count),
+    first: new Int32Array(count),
+    last: new Int32Array(count),
+    blur: new Float64Array(count),
   };
+  for (let k = 0; k < count; k++) {
+    const p = parts[part[k]!]!;
+    const i = place[k]!;
+    out.at[k] = p.at[i]!;
+    out.charge[k] = p.charge[i]!;
+    out.peak[k] = p.peak[i]!;
+    out.first[k] = p.first[i]!;
+    out.last[k] = p.last[i]!;
+    out.blur[k] = (c.t[p.last[i]!]! - c.t[p.first[i]!]!) / 4;
+  }
+  return out;
 }
 
 /** What a shut-down step leaves at its edge is no pulse. */
-function withoutSteps<T extends { part: Excursions; i: number }>(
-  chosen: readonly T[],
-  steps: readonly number[],
-): T[] {
+function withoutSteps(chosen: Chosen, steps: readonly number[]): Chosen {
+  const { parts, part, place } = chosen;
   let next = 0;
-  return chosen.filter(({ part, i }) => {
-    while (next < steps.length && steps[next]! < part.first[i]! - 1) next++;
+  const keeps = part.map((k, n) => {
+    const p = parts[k]!;
+    const i = place[n]!;
+    while (next < steps.length && steps[next]! < p.first[i]! - 1) next++;
     const step = steps[next];
-    return step === undefined || step === 0 || step > part.last[i]! + 1;
+    return step === undefined || step === 0 || step > p.last[i]! + 1 ? 1 : 0;
   });
+  if (keeps.every((k) => k === 1)) return chosen;
+  const isKept = (_: number, n: number): boolean => keeps[n] === 1;
+  return { parts, part: part.filter(isKept), place: place.filter(isKept) };
 }

@@ -28,7 +28,7 @@ const FIRST_DOUBT = 0.5 / FIRST_RUN;
 const LONG_RUN = 256;
 const CLEARLY_BETTER = 1.2;
 const FIRST_SPAN = 256;
-const PHASES = 2048;
+const PHASES = 512;
 /** A clock keeps its beat over pauses no longer than this, seconds. */
 const LONGEST_PAUSE_S = 30;
 

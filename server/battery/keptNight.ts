@@ -32,8 +32,14 @@ export function feed(chapters: NightInChapters, night: KeptNight): number[] {
       continue;
     }
     chapters.add(k, next.value);
-    for (const t of next.value.t) if (t > lastMs[k]!) lastMs[k] = t;
+    lastMs[k] = latest(next.value, lastMs[k]!);
   }
+}
+
+function latest({ t, length }: SampleColumns, before: number): number {
+  let last = before;
+  for (let i = 0; i < length; i++) if (t[i]! > last) last = t[i]!;
+  return last;
 }
 
 export function knownOf({ durationMs, events, channels }: KeptNight): NightKnown {
