@@ -167,7 +167,7 @@ export class Recordings {
   resume(): { readonly key: string; readonly name: string; readonly driver: string }[] {
     const { store, clock, claims } = this.options;
     const meters = new Map<string, { readonly name: string; readonly driver: string }>();
-    const left = store.listRecordings().filter((r) => r.state === 'recording' && !claims.isElsewhere(r.id));
+    const left = store.unfinishedRecordings().filter((r) => !claims.isElsewhere(r.id));
     for (const recording of left) {
       const elapsed = elapsedMs(recording, store.listEvents(recording.id), clock.utcMs());
       const nowMs = clock.nowMs();

@@ -57,6 +57,7 @@ type RecordingMethods = Pick<
   | 'addChannel'
   | 'getRecording'
   | 'listRecordings'
+  | 'unfinishedRecordings'
   | 'stopRecording'
   | 'moveRecording'
   | 'deleteRecording'
@@ -78,6 +79,9 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
   const all = db.prepare<[], RecordingRow>('SELECT * FROM recordings ORDER BY seq DESC');
   const ofCase = db.prepare<[string], RecordingRow>(
     'SELECT * FROM recordings WHERE case_id = ? ORDER BY seq DESC',
+  );
+  const unfinished = db.prepare<[], RecordingRow>(
+    `SELECT * FROM recordings WHERE state = 'recording' ORDER BY seq DESC`,
   );
   const channels = db.prepare<[string], ChannelRow>(
     'SELECT * FROM channels WHERE recording_id = ? ORDER BY id',
@@ -153,6 +157,7 @@ export function recordingMethods(db: Database.Database, samples: SampleTables): 
     getRecording,
     listRecordings: (caseId) =>
       (caseId === undefined ? all.all() : ofCase.all(caseId)).map((row) => recordingOf(row)),
+    unfinishedRecordings: () => unfinished.all().map((row) => recordingOf(row)),
     stopRecording: (id, durationMs) =>
       samples.undoing(() =>
         db

@@ -101,6 +101,8 @@ export interface Store {
   addChannel(recordingId: string, input: ChannelInput): Channel;
   getRecording(id: string): Recording;
   listRecordings(caseId?: string): Recording[];
+  /** Those that go on, or that a crash left going on; newest first. */
+  unfinishedRecordings(): Recording[];
   stopRecording(id: string, durationMs: number): Recording;
   moveRecording(id: string, caseId: string | null): Recording;
   deleteRecording(id: string): void;

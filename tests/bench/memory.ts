@@ -5,7 +5,7 @@ import { instantsOf, target, type Ground, type Row, type Topic } from './bench.t
 import { csvMonth } from './peers.ts';
 import { storedMonth } from './stored.ts';
 
-const PROGRAM = path.resolve(import.meta.dirname, '../../server/main.js');
+const PROGRAM = path.resolve(import.meta.dirname, '../../../server/main.js');
 const LIMIT_MIB = 300;
 /** A command that takes longer is ended. */
 const MOST_MS = 60_000;

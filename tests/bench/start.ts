@@ -5,7 +5,7 @@ import { quantile, target, type Ground, type Topic } from './bench.ts';
 import { month } from './month.ts';
 import { newRecording, step } from './stored.ts';
 
-const PROGRAM = path.resolve(import.meta.dirname, '../../server/main.js');
+const PROGRAM = path.resolve(import.meta.dirname, '../../../server/main.js');
 const RECORDINGS = 1000;
 const STARTS = 9;
 

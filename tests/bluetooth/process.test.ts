@@ -1,15 +1,14 @@
 import { fork } from 'node:child_process';
 import { once } from 'node:events';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
-import os from 'node:os';
-import path from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { describe, expect, test } from 'vitest';
 import { createAbort } from '../../drivers/core/abort.ts';
 import type { SeenMeter } from '../../drivers/core/link.ts';
+import { bundleForNode } from '../helpers/bundle.ts';
 import { bench, droppedWith, failure, meter, pause, STREAM, until, VALUE } from './fixture.ts';
 import { startRig } from './rig.ts';
 
-const BUILT_LINK = new URL('../../.build/drivers/links/node/link.js', import.meta.url).href;
+const BUILT_CHILD = fileURLToPath(new URL('../../.build/server/child.js', import.meta.url));
 
 describe('a radio process that hangs or dies', () => {
   test('hangs: it is replaced, its connections end as "link-died", and the scan goes on', async () => {
@@ -161,16 +160,12 @@ describe('how the radio process ends', () => {
 
   test('by itself when its parent is gone, killed as it may be', async () => {
     const rig = await startRig({ peripherals: [{ peer: meter('a') }] });
-    const folder = mkdtempSync(path.join(os.tmpdir(), 'nightdraw-'));
-    const program = path.join(folder, 'parent.mjs');
-    writeFileSync(
-      program,
-      `const { createNodeLink } = await import(${JSON.stringify(BUILT_LINK)});
-       const link = createNodeLink();
-       link.onStatus((s) => process.send(s.state));
-       link.start();`,
-    );
-    const parent = fork(program, [], { env: { ...process.env, ...rig.env }, execArgv: [], silent: true });
+    const program = await bundleForNode('tests/bluetooth/parentProcess.ts');
+    const parent = fork(program.file, [BUILT_CHILD], {
+      env: { ...process.env, ...rig.env },
+      execArgv: [],
+      silent: true,
+    });
     await once(parent, 'message');
     await until(() => rig.programPid() !== null);
     const pid = rig.programPid()!;
@@ -178,7 +173,7 @@ describe('how the radio process ends', () => {
     parent.kill('SIGKILL');
     await until(() => !isRunning(pid), 3000);
     await rig.close();
-    rmSync(folder, { recursive: true });
+    program.remove();
   });
 });
 

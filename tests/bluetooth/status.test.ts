@@ -25,10 +25,10 @@ describe('why Bluetooth cannot be used, told apart', () => {
 
   test('no library at all', async () => {
     const folder = mkdtempSync(path.join(os.tmpdir(), 'nightdraw-'));
-    const build = fileURLToPath(new URL('../../.build/', import.meta.url));
-    cpSync(path.join(build, 'drivers'), path.join(folder, 'drivers'), { recursive: true });
+    const build = fileURLToPath(new URL('../../.build/server/', import.meta.url));
+    cpSync(build, path.join(folder, 'server'), { recursive: true });
     writeFileSync(path.join(folder, 'package.json'), '{"type":"module"}');
-    const link = createNodeLink({ childPath: path.join(folder, 'drivers/links/node/child.js') });
+    const link = createNodeLink({ childPath: path.join(folder, 'server', 'child.js') });
     const statuses: string[] = [];
     link.onStatus((status) => statuses.push(String(status.reason)));
     link.start();

@@ -143,6 +143,14 @@ export function storeContract(name: string, makeStore: () => Store): void {
       expect(store.getRecording(id)).toMatchObject({ state: 'stopped', durationMs: 1200.5 });
     });
 
+    test('that go on are told from those that are stopped, newest first', () => {
+      const { store, id, current } = started();
+      store.commit(stepOf(id, current, reading(700)));
+      const [stopped, second] = [store.createRecording(NIGHT), store.createRecording(NIGHT)];
+      store.stopRecording(stopped.id, 0);
+      expect(store.unfinishedRecordings()).toEqual([second, store.getRecording(id)]);
+    });
+
     test('take another channel, but none twice', () => {
       const { store, id } = started();
       const added = store.addChannel(id, { ...CHANNEL, key: 'other' });

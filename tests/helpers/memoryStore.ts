@@ -253,6 +253,7 @@ export function memoryStore(): Store {
     getRecording: (id) => recordingOf(recordingRow(id)),
     listRecordings: (caseId) =>
       state.recordings.filter((r) => caseId === undefined || r.caseId === caseId).map(recordingOf),
+    unfinishedRecordings: () => state.recordings.filter((r) => r.state === 'recording').map(recordingOf),
     stopRecording(id, durationMs) {
       const row = recordingRow(id);
       if (row.state === 'stopped') throw new NightdrawError('conflict');

@@ -47,9 +47,7 @@ export interface NodeLink extends Link {
 const IPC_MS = 100;
 
 // Tests run this file as it stands, but a process of its own needs the built one.
-const BUILT_CHILD = import.meta.url.endsWith('.ts')
-  ? '../../../.build/drivers/links/node/child.js'
-  : './child.js';
+const BUILT_CHILD = import.meta.url.endsWith('.ts') ? '../../../.build/server/child.js' : './child.js';
 
 interface Entry {
   readonly id: string;
