@@ -47,18 +47,23 @@ export function stateOfCharge(
 const SELF_DISCHARGE_PER_DAY = 0.005;
 const SELF_DISCHARGE_U = 0.005 / Math.sqrt(3);
 
-/** Days until the state of charge of `thresholdV` is reached; null where draw or charge say never. */
+/** Days until the state of charge at `threshold` (with its standard uncertainty) is reached; null where draw or charge say never. */
 export function daysUntil(
   charge: Figure,
-  thresholdV: number,
+  threshold: { readonly v: number; readonly u: number },
   averageA: Figure,
   capacityAh: number,
   chemistry: Chemistry | undefined,
 ): Figure | null {
-  const usable = charge.value - stateOfChargeAt(tableFor(chemistry), thresholdV);
+  const at = (v: number): number => stateOfChargeAt(tableFor(chemistry), v);
+  const usable = charge.value - at(threshold.v);
+  const usableU = combine(
+    charge.expandedUncertainty / 2,
+    (at(threshold.v + threshold.u) - at(threshold.v - threshold.u)) / 2,
+  );
   const perDay = (averageA.value * 24) / capacityAh + SELF_DISCHARGE_PER_DAY;
   if (!(perDay > 0)) return null;
   const days = Math.max(0, usable) / perDay;
   const perDayU = combine((averageA.expandedUncertainty / 2) * (24 / capacityAh), SELF_DISCHARGE_U);
-  return figure(days, charge.expandedUncertainty / 2 / perDay, (days * perDayU) / perDay);
+  return figure(days, usableU / perDay, (days * perDayU) / perDay);
 }

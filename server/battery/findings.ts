@@ -13,6 +13,8 @@ import { tableFor } from './tables.ts';
 
 export type FindNightOptions = AnalysisOptions & {
   readonly thresholdFrom?: 'set' | 'measured-on-this-car' | undefined;
+  /** Expanded uncertainty of a threshold that was measured, volts. */
+  readonly thresholdUncertaintyV?: number | undefined;
 };
 
 /** What is known of a recording beyond its readings. */
@@ -163,6 +165,7 @@ function describeBattery(
 ): { findings: Findings['battery']; rest: Rest | null } {
   const chemistry = options.chemistry;
   const thresholdV = options.thresholdV ?? defaultThresholdV(chemistry);
+  const thresholdU = options.thresholdUncertaintyV ?? 0;
   const resistance = voltage?.resistance ?? null;
   const source = resistance ?? TYPICAL;
   const rest =
@@ -176,7 +179,7 @@ function describeBattery(
   const days =
     charge === null || average === null || options.capacityAh === undefined || sign.reversed
       ? null
-      : daysUntil(charge, thresholdV, average, options.capacityAh, chemistry);
+      : daysUntil(charge, { v: thresholdV, u: thresholdU / 2 }, average, options.capacityAh, chemistry);
   return {
     rest,
     findings: {
@@ -187,6 +190,7 @@ function describeBattery(
       table: tableFor(chemistry).name,
       thresholdV,
       thresholdFrom: options.thresholdV === undefined ? 'default' : (options.thresholdFrom ?? 'set'),
+      ...(thresholdU > 0 && { thresholdUncertaintyV: thresholdU }),
     },
   };
 }

@@ -7,8 +7,9 @@ export const batteryZone: Rule = (f) => {
   const rest = f.battery.restVoltageV;
   if (rest === null) return [];
   const below = f.battery.thresholdV - rest.value;
-  const u = rest.expandedUncertainty;
-  const limit = `${f.battery.thresholdV.toFixed(2)} V`;
+  const thresholdU = f.battery.thresholdUncertaintyV ?? 0;
+  const u = Math.hypot(rest.expandedUncertainty, thresholdU);
+  const limit = `${f.battery.thresholdV.toFixed(2)}${thresholdU > 0 ? ` ± ${thresholdU.toFixed(2)}` : ''} V`;
   const from = {
     default: 'the default, 40 % state of charge by the table in use, as no standard gives a voltage',
     set: 'set for this car',
@@ -34,9 +35,15 @@ export const batteryZone: Rule = (f) => {
       {
         code: 'battery-unreliable-zone',
         severity: 'watch',
-        summary: 'The battery cannot be told apart from the edge of the unreliable zone with this meter.',
+        summary:
+          thresholdU > rest.expandedUncertainty
+            ? 'The battery cannot be told apart from the edge of the unreliable zone, which is not known well enough.'
+            : 'The battery cannot be told apart from the edge of the unreliable zone with this meter.',
         because,
-        next: 'Measure the rest voltage again with a better meter, or charge the battery and repeat.',
+        next:
+          thresholdU > rest.expandedUncertainty
+            ? 'Try the handle at more voltages near this edge, or charge the battery and repeat.'
+            : 'Measure the rest voltage again with a better meter, or charge the battery and repeat.',
       },
     ];
   return [];

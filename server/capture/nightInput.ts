@@ -65,7 +65,10 @@ export function analysisOptionsOf(theCase: Case | null, asked: AnalysisOptions):
     ...(measured === null && thresholdV !== null && { thresholdV }),
     ...(measured !== null && { thresholdV: measured.thresholdV }),
     ...(measured !== null &&
-      asked.thresholdV === undefined && { thresholdFrom: 'measured-on-this-car' as const }),
+      asked.thresholdV === undefined && {
+        thresholdFrom: 'measured-on-this-car' as const,
+        thresholdUncertaintyV: measured.expandedUncertaintyV,
+      }),
     ...(drawLimitA !== null && { drawLimitA }),
     ...asked,
   };

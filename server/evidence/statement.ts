@@ -76,6 +76,7 @@ export const sealedFindingsSchema = z.strictObject({
   analysis: z.int().positive().optional(),
   options: analysisOptionsSchema.extend({
     thresholdFrom: z.enum(['set', 'measured-on-this-car']).optional(),
+    thresholdUncertaintyV: z.number().nonnegative().optional(),
   }),
   findings: findingsSchema,
 });

@@ -116,6 +116,8 @@ export const findingsSchema = z.strictObject({
     table: z.string(),
     thresholdV: z.number(),
     thresholdFrom: z.enum(['default', 'set', 'measured-on-this-car']),
+    /** Expanded uncertainty of a threshold that was measured; absent for others, which are agreed on. */
+    thresholdUncertaintyV: z.number().nonnegative().optional(),
   }),
   flags: z.array(flagSchema),
 });

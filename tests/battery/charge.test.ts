@@ -81,13 +81,19 @@ describe('days until unreliable', () => {
   it('is the usable charge over the draw, with self-discharge on top', () => {
     const full = { value: 1, expandedUncertainty: 0 };
     const draw = { value: 0.05, expandedUncertainty: 0 };
-    const days = daysUntil(full, 12.24, draw, 60, 'flooded')!;
+    const days = daysUntil(full, { v: 12.24, u: 0 }, draw, 60, 'flooded')!;
     const perDay = 0.05 * 24 + 0.005 * 60;
     expect(days.value).toBeCloseTo(30 / perDay, 6);
     expect(days.value).toBeLessThan(25);
     expect(days.expandedUncertainty).toBeGreaterThan(0);
+    // The flooded table rises by 10 % from 12.15 V to 12.27 V or so: 10 mV of doubt are about 0.4 days here.
+    const vague = daysUntil(full, { v: 12.24, u: 0.01 }, draw, 60, 'flooded')!;
+    expect(vague.value).toBe(days.value);
+    const added = Math.sqrt(vague.expandedUncertainty ** 2 - days.expandedUncertainty ** 2) / 2;
+    expect(added * perDay).toBeGreaterThan(0.3);
+    expect(added * perDay).toBeLessThan(0.9);
     const empty = { value: 0.2, expandedUncertainty: 0.1 };
-    expect(daysUntil(empty, 12.24, draw, 60, 'flooded')!.value).toBe(0);
+    expect(daysUntil(empty, { v: 12.24, u: 0 }, draw, 60, 'flooded')!.value).toBe(0);
   });
 
   it('has a default threshold at 40 % of the table in use', () => {

@@ -53,6 +53,23 @@ describe('flags', () => {
     expect(flag(coarse, 'battery-unreliable-zone')?.summary).toContain('cannot be told apart');
   });
 
+  it('claim no more than a measured threshold carries', () => {
+    const battery = { restVoltageV: 12.3, sourceResistanceOhm: 0.02 };
+    const measured = { thresholdV: 12.4, thresholdFrom: 'measured-on-this-car' } as const;
+    expect(flag(findings({ battery }, measured), 'battery-unreliable-zone')?.severity).toBe('act');
+    const vague = { ...measured, thresholdUncertaintyV: 0.15 };
+    const f = flag(findings({ battery }, vague), 'battery-unreliable-zone')!;
+    expect(f.severity).toBe('watch');
+    expect(f.summary).toContain('not known well enough');
+    expect(f.because[0]).toContain('below 12.40 ± 0.15 V (measured on this car)');
+    // Above the threshold, but within its doubt.
+    const above = { ...vague, thresholdV: 12.2 };
+    expect(flag(findings({ battery }, above), 'battery-unreliable-zone')?.severity).toBe('watch');
+    expect(codes(findings({ battery }, { ...above, thresholdUncertaintyV: 0.05 }))).not.toContain(
+      'battery-unreliable-zone',
+    );
+  });
+
   it('claim no more than the meter carries near the draw limit', () => {
     const plain = findings({ baselineA: 0.0515 });
     expect(codes(plain)).toContain('draw-above-limit');
