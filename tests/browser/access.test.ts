@@ -1,6 +1,6 @@
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import type { Recording } from '../../server/messages/records.ts';
+import type { Case, Recording } from '../../server/messages/records.ts';
 import { launchChromium, type BenchBrowser } from './rig/chromium.ts';
 import { eventually } from './rig/eventually.ts';
 import { Nightdraw } from './rig/nightdraw.ts';
@@ -57,13 +57,20 @@ test('from the virtual car to a stopped recording with a tried handle, by keys a
   await tabTo(/^Start recording$/);
   await page.keyboard.press('Enter');
   await page.getByRole('button', { name: 'Stop recording' }).waitFor();
+  // The start button is gone; the next Tab is at what took its place.
+  await page.keyboard.press('Tab');
+  expect(await focused()).toBe('Stop recording');
   await page.waitForTimeout(1000);
-  await tabTo(/opened/i);
-  await page.keyboard.press('Space');
-  await page.waitForTimeout(500);
+  for (const outcome of [/it opened/, /button only/, /locked by touch/, /nothing nor/]) {
+    await tabTo(outcome);
+    await page.keyboard.press('Space');
+    await page.waitForTimeout(400);
+  }
   await tabTo(/^Stop recording$/);
   await page.keyboard.press('Enter');
   await page.getByRole('button', { name: 'Start recording' }).waitFor();
+  await page.keyboard.press('Tab');
+  expect(await focused()).toBe('See the findings');
   const [latest] = (await server.get<Recording[]>('recordings')).filter((r) => r.kind === 'live-watch');
   const tries = async () => {
     const detail = await server.get<{ events: { kind: string; outcome?: string }[] }>(
@@ -71,7 +78,7 @@ test('from the virtual car to a stopped recording with a tried handle, by keys a
     );
     return detail.events.filter((e) => e.kind === 'attempt').map((e) => e.outcome);
   };
-  await eventually(tries, 4000).toEqual(['opened']);
+  await eventually(tries, 4000).toEqual(['opened', 'button-only', 'locked-by-touch', 'nothing']);
 });
 
 test('what has the focus can be seen', async () => {
@@ -85,20 +92,30 @@ test('what has the focus can be seen', async () => {
 });
 
 test('with reduced motion nothing moves by itself', async () => {
-  await page.emulateMedia({ reducedMotion: 'reduce' });
-  for (const place of ['', 'live', 'recordings']) {
+  const moving = async (place: string): Promise<number> => {
     await page.goto(`${server.url}#/${place}`);
     await page.waitForTimeout(300);
-    const running = await page.evaluate(
-      () => document.getAnimations().filter((a) => a.playState === 'running').length,
-    );
-    expect(running, place).toBe(0);
-  }
+    return page.evaluate(() => document.getAnimations().filter((a) => a.playState === 'running').length);
+  };
+  const { id } = await server.post<Recording>('recordings', {
+    kind: 'live-watch',
+    title: 'Moves',
+    meters: (await server.get<{ key: string; source: string }[]>('meters'))
+      .filter((m) => m.source === 'virtual')
+      .map((m) => m.key),
+  });
+  // While it records, a dot breathes on the live page.
+  await eventually(() => moving('live'), 6000).toBeGreaterThan(0);
+  await page.emulateMedia({ reducedMotion: 'reduce' });
+  for (const place of ['', 'live', 'recordings', 'meters', 'cases'])
+    expect(await moving(place), place).toBe(0);
   await page.emulateMedia({ reducedMotion: null });
+  await server.post<Recording>(`recordings/${id}/stop`, {});
 });
 
 test('text twice as large still fits a phone', async () => {
-  const [night] = await server.get<Recording[]>('recordings');
+  const [night, other] = await server.get<Recording[]>('recordings');
+  const [theCase] = await server.get<Case[]>('cases');
   await page.setViewportSize({ width: 390, height: 844 });
   for (const place of [
     '',
@@ -108,6 +125,10 @@ test('text twice as large still fits a phone', async () => {
     'preflight',
     'recordings',
     `recordings/${night!.id}`,
+    `compare/${other!.id}/${night!.id}`,
+    `cases/${theCase!.id}`,
+    `cases/${theCase!.id}/edit`,
+    `cases/${theCase!.id}/fuses`,
     'meters',
     'help',
     'verify',

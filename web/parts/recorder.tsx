@@ -26,15 +26,23 @@ export function RunningRecordings(p: {
   const section = useRef<HTMLElement>(null);
   const some = running.length > 0;
   const before = useRef(some);
+  const fresh = useRef(true);
   useEffect(() => {
     // The start button lies further down; what it started is brought into view.
     if (some && !before.current) section.current?.scrollIntoView({ block: 'nearest' });
     if (some) onStopped(null);
     before.current = some;
   }, [some]);
+  useEffect(() => {
+    const isNew = fresh.current;
+    fresh.current = false;
+    if (isNew && stopped === null) return;
+    // The button that was pressed is gone: the keys go on from here, and not from the top of the page.
+    if (document.activeElement === document.body) section.current?.focus({ preventScroll: true });
+  }, [some, stopped]);
   if (!some && stopped === null) return null;
   return (
-    <section class="recorder" aria-label="Running recordings" ref={section}>
+    <section class="recorder" aria-label="Running recordings" ref={section} tabIndex={-1}>
       {running.map((m) => (
         <Running key={m.recording.id} message={m} onStopped={onStopped} />
       ))}
