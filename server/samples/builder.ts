@@ -24,6 +24,16 @@ export class ColumnBuilder {
     this.flags[i] = flags;
   }
 
+  append({ length, t, counts, scale, flags }: SampleColumns): void {
+    const at = this.length;
+    this.length += length;
+    if (this.length > this.t.length) this.grow(2 * this.length);
+    this.t.set(t, at);
+    this.counts.set(counts, at);
+    this.scale.set(scale, at);
+    this.flags.set(flags, at);
+  }
+
   /** What was collected, trimmed to its length. */
   columns(): SampleColumns {
     const n = this.length;

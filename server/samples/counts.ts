@@ -1,7 +1,6 @@
 import type { ByteReader, ByteWriter } from './bytes.ts';
 import { readLevels2 } from './codec2.ts';
 import { costOf, FREQ_BITS, LOW, NumberRun, SLOT_MASK, writeNumbers } from './rans.ts';
-import { FEW } from './times.ts';
 import { DIRECT } from './tokens.ts';
 import { unzigzag } from './zigzag.ts';
 
@@ -43,7 +42,8 @@ const MODELS: readonly Model[] = [
   { near: -1, gain: 4, back: false, lag: 0 },
 ];
 
-export function writeCounts(w: ByteWriter, counts: Float64Array): void {
+/** Fewer than `few` of them are written as plain numbers. */
+export function writeCounts(w: ByteWriter, counts: Float64Array, few: number): void {
   const size = sizeOf(counts);
   if (size > LARGEST) {
     const floats = counts.every((x) => Object.is(Math.fround(x), x));
@@ -54,7 +54,7 @@ export function writeCounts(w: ByteWriter, counts: Float64Array): void {
     }
     return;
   }
-  if (counts.length < FEW || size > LARGEST_LEVEL) {
+  if (counts.length < few || size > LARGEST_LEVEL) {
     w.u8(MODE.small);
     let last = 0;
     for (const x of counts) {

@@ -8,8 +8,6 @@ const MODE = { raw: 0, small: 1, steps: 2, grid: 3 } as const;
 
 // Differences of differences of numbers up to 2^49 stay exact in a double and in a zigzag varint.
 const LARGEST = 2 ** 49;
-/** Below it, tables of frequencies cost more than they save. */
-export const FEW = 128;
 const STEP_CONTEXTS = 4;
 /** How slowly the grid follows the samples: not at all, or by a part in 2^7 of each residual. */
 const FOLLOW = [0, 7] as const;
@@ -26,8 +24,8 @@ function multiples(t: Float64Array, per: number): Float64Array | null {
   return k;
 }
 
-/** Milliseconds, in any order. */
-export function writeTimes(w: ByteWriter, t: Float64Array): void {
+/** Milliseconds, in any order; fewer than `few` of them as plain numbers. */
+export function writeTimes(w: ByteWriter, t: Float64Array, few: number): void {
   const whole = multiples(t, 1);
   const k = whole ?? multiples(t, 1000);
   if (t.length === 0 || k === null) {
@@ -37,15 +35,16 @@ export function writeTimes(w: ByteWriter, t: Float64Array): void {
   }
   const steps = new Float64Array(k.length - 1);
   for (let i = 1; i < k.length; i++) steps[i - 1] = k[i]! - k[i - 1]!;
-  const usual = usualOf(steps);
   const unit = whole === null ? 0x10 : 0;
-  if (t.length < FEW) {
+  if (t.length < few) {
+    const usual = usualOf(steps, 15);
     w.u8(MODE.small | unit);
     w.zigzag(k[0]!);
     w.zigzag(usual);
     for (const step of steps) w.zigzag(step - usual);
     return;
   }
+  const usual = usualOf(steps, 255);
   const grid = bestGrid(k, steps, usual);
   if (grid !== null) {
     w.u8(MODE.grid | unit);
@@ -69,10 +68,12 @@ function stepsBeside(usual: number, steps: Float64Array): Float64Array {
   return z;
 }
 
-/** About the median of the steps, by every n-th of them. */
-function usualOf(steps: Float64Array): number {
-  const every = Math.ceil(steps.length / 255);
-  const some = steps.filter((_, i) => i % every === 0).sort();
+/** About the median of the steps, by at most `most` of them. */
+function usualOf(steps: Float64Array, most: number): number {
+  const every = Math.ceil(steps.length / most);
+  const some: number[] = [];
+  for (let i = 0; i < steps.length; i += every) some.push(steps[i]!);
+  some.sort((a, b) => a - b);
   return some[some.length >> 1] ?? 0;
 }
 

@@ -6,6 +6,7 @@ import {
   decodeChannel,
   decodeInstants,
   encodeInstants,
+  FEW_IN_A_HURRY,
   instantsInfo,
   spanOf,
   type Instants,
@@ -100,8 +101,9 @@ export function blockTables(db: Database.Database) {
       const bytes = tailBytes(row.id) ?? Buffer.alloc(0);
       insertBlock.run(row.seriesId, row.count, row.fromMs, row.toMs, null, bytes);
     },
+    /** A row of the tail is part of a block within minutes, and shares its page of the disk with others until then. */
     appendTail(seriesId: number, instants: Instants): BlockRow {
-      const bytes = encodeInstants(instants);
+      const bytes = encodeInstants(instants, FEW_IN_A_HURRY);
       const { fromMs, toMs } = spanOf(bytes);
       const count = instants.length;
       const id = Number(insertTail.run(seriesId, count, fromMs, toMs, bytes).lastInsertRowid);

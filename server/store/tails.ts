@@ -104,11 +104,11 @@ export class Tails {
       let channel = open.channels.get(id);
       if (channel === undefined)
         open.channels.set(id, (channel = { samples: new ColumnBuilder(64), lastMs: -Infinity }));
-      const { t, counts, scale, flags, length } = columnsAt(instants, c);
-      for (let i = 0; i < length; i++) {
-        channel.samples.push(t[i]!, counts[i]!, scale[i]!, flags[i]!);
-        if (t[i]! > channel.lastMs) channel.lastMs = t[i]!;
-      }
+      const own = columnsAt(instants, c);
+      channel.samples.append(own);
+      let last = channel.lastMs;
+      for (let i = 0; i < own.length; i++) if (own.t[i]! > last) last = own.t[i]!;
+      channel.lastMs = last;
     });
   }
 }

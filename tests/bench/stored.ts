@@ -30,7 +30,7 @@ export function newRecording(store: Store, channels: typeof CHANNELS = CHANNELS)
   });
 }
 
-/** Instants of the month from one place to another, as the two channels' samples: 1 mA and 1 mV a count. */
+/** Instants of the month from one place to another, as the two channels' samples: 1 mA and 1 mV a count; views of the month. */
 export function samplesOf(
   { t, current, voltage }: Month,
   from: number,
@@ -39,10 +39,10 @@ export function samplesOf(
   const n = to - from;
   const scale = new Int8Array(n).fill(-3);
   const flags = new Uint16Array(n);
-  const own = t.slice(from, to);
+  const own = t.subarray(from, to);
   return [
-    { length: n, t: own, counts: current.slice(from, to), scale, flags },
-    { length: n, t: own, counts: voltage.slice(from, to), scale, flags },
+    { length: n, t: own, counts: current.subarray(from, to), scale, flags },
+    { length: n, t: own, counts: voltage.subarray(from, to), scale, flags },
   ];
 }
 

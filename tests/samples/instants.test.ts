@@ -10,6 +10,7 @@ import {
   decodeChannel,
   decodeInstants,
   encodeInstants,
+  FEW_IN_A_HURRY,
   instantsInfo,
 } from '../../server/samples/instants.ts';
 import { alone, shareEqualTimes, shareTimes, sliceInstants } from '../../server/samples/merge.ts';
@@ -60,6 +61,23 @@ describe('a block of instants', () => {
     const bytes = encodeInstants(block);
     expect(bits(decodeInstants(bytes))).toEqual(bits(block));
     expect(bits(readByTheBook(bytes))).toEqual(bits(block));
+  });
+
+  test('written in a hurry it is plainer and gives back the same, also by the book', () => {
+    for (const name of ['night', ...Object.keys(awkward)]) {
+      const whole = name === 'night' ? night(N) : awkward[name]!(seeded(name.length));
+      for (const length of [1, 2, 127, 128, FEW_IN_A_HURRY - 1, FEW_IN_A_HURRY]) {
+        const block = sliceInstants(whole, 0, Math.min(length, whole.length));
+        const bytes = encodeInstants(block, FEW_IN_A_HURRY);
+        expect(bits(decodeInstants(bytes)), `${name}, ${length}`).toEqual(bits(block));
+        expect(bits(readByTheBook(bytes)), `${name}, ${length}`).toEqual(bits(block));
+      }
+    }
+    const few = sliceInstants(night(N), 0, 200);
+    const [plain, coded] = [encodeInstants(few, FEW_IN_A_HURRY).length, encodeInstants(few).length];
+    expect(plain).toBeGreaterThan(coded);
+    // Five of them to a page of the database, whatever the times.
+    expect(plain).toBeLessThan(800);
   });
 
   test('says of each channel what its live samples amount to', () => {
