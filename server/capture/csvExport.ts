@@ -1,10 +1,10 @@
 import { isLive, type Quantity } from '../../drivers/core/reading.ts';
 import { CSV_RECORD_COLUMN, type CsvCell, type CsvRecording } from '../messages/csvRecord.ts';
 import type { Recording } from '../messages/records.ts';
+import { ByteText } from '../samples/byteText.ts';
 import type { SampleColumns } from '../samples/columns.ts';
 import { flagsText } from '../samples/text.ts';
 import type { Store } from '../store/store.ts';
-import { ByteText } from './byteText.ts';
 import { ExportRows, kindsOf } from './exportRows.ts';
 
 const HEADER: Readonly<Record<Quantity, string>> = {
@@ -26,7 +26,7 @@ export function* exportCsv(store: Store, recordingId: string): Generator<Uint8Ar
   const recording = store.getRecording(recordingId);
   const flagged = kindsOf(store, recording).map((kind) => kind.flagged || kind.floats);
   const out = new ByteText(PIECE_BYTES);
-  out.text(headerLine(recording, flagged));
+  out.ascii(headerLine(recording, flagged));
   const rows = new ExportRows(recording.channels.map((channel) => store.partsOf(channel.id)));
   const notes = notesOf(store, recording);
   const none = new Int32Array(flagged.length).fill(-1);
@@ -37,7 +37,7 @@ export function* exportCsv(store: Store, recordingId: string): Generator<Uint8Ar
     out.seconds(t);
     for (let k = 0; k < at.length; k++) sampleFields(out, rows.pieces[k]!, at[k]!, flagged[k]!);
     out.byte(COMMA);
-    if (cell !== null) out.text(cell);
+    if (cell !== null) out.octets(Buffer.from(cell));
     out.byte(LF);
   };
   if (rows.t === Infinity) {
@@ -112,7 +112,7 @@ function sampleFields(out: ByteText, c: SampleColumns, i: number, flagged: boole
   if (!flagged) return;
   out.byte(COMMA);
   const words = flagsText(counts, scale, flags);
-  if (words !== '') out.text(words);
+  out.ascii(words);
 }
 
 function cellText(cell: CsvCell): string {

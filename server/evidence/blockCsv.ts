@@ -1,13 +1,17 @@
 import { FLOAT32, FLOAT64, isLive, type Quantity } from '../../drivers/core/reading.ts';
 import { ColumnBuilder } from '../samples/builder.ts';
+import { ByteText } from '../samples/byteText.ts';
 import type { SampleColumns } from '../samples/columns.ts';
-import { flagsText, numberText, readFlags, secondsText } from '../samples/text.ts';
-import { sameOctets, textOfUtf8, utf8 } from './octets.ts';
+import { flagsText, readFlags } from '../samples/text.ts';
+import { sameOctets, textOfUtf8 } from './octets.ts';
 
 /**
  * A block of samples as it is hashed: a CSV with seconds from the recording's start and one column a channel with
  * the meter's own digits (FORMAT.md). The same samples always give the same octets, and the octets the same samples.
  */
+
+const COMMA = 0x2c;
+const LF = 0x0a;
 
 const NAME: Readonly<Record<Quantity, readonly [string, string]>> = {
   current: ['current', 'A'],
@@ -24,26 +28,34 @@ export function encodeBlockCsv(channels: readonly BlockChannel[]): Uint8Array {
   const flagged = channels.map(
     ({ columns: c }) => c.flags.some((f) => f !== 0) || c.scale.some((s) => s > 125),
   );
-  const lines = [
+  const columns = channels.map((c) => c.columns);
+  const longest = columns.reduce((n, c) => Math.max(n, c.length), 0);
+  const out = new ByteText(256 + longest * (10 + 8 * columns.length));
+  out.ascii(
     header(
       channels.map((c) => c.quantity),
       flagged,
     ),
-  ];
-  const columns = channels.map((c) => c.columns);
+  );
   const next = columns.map(() => 0);
   for (;;) {
+    out.byte(LF);
     let t = Infinity;
-    columns.forEach((c, k) => {
-      if (next[k]! < c.length) t = Math.min(t, c.t[next[k]!]!);
-    });
-    if (t === Infinity) return utf8(lines.join('\n') + '\n');
-    let line = secondsText(t);
-    columns.forEach((c, k) => {
-      const here = next[k]! < c.length && Object.is(c.t[next[k]!], t);
-      line += here ? fields(c, next[k]!++, flagged[k]!) : flagged[k]! ? ',,' : ',';
-    });
-    lines.push(line);
+    for (let k = 0; k < columns.length; k++) {
+      const { t: times, length } = columns[k]!;
+      if (next[k]! < length) t = Math.min(t, times[next[k]!]!);
+    }
+    if (t === Infinity) return out.written();
+    out.seconds(t);
+    for (let k = 0; k < columns.length; k++) {
+      const c = columns[k]!;
+      const i = next[k]!;
+      out.byte(COMMA);
+      if (i < c.length && Object.is(c.t[i], t)) {
+        sampleFields(out, c, i, flagged[k]!);
+        next[k] = i + 1;
+      } else if (flagged[k]!) out.byte(COMMA);
+    }
   }
 }
 
@@ -59,10 +71,12 @@ function header(quantities: readonly Quantity[], flagged: readonly boolean[]): s
   return ['time_s', ...names].join(',');
 }
 
-function fields(c: SampleColumns, i: number, flagged: boolean): string {
+function sampleFields(out: ByteText, c: SampleColumns, i: number, flagged: boolean): void {
   const [counts, scale, flags] = [c.counts[i]!, c.scale[i]!, c.flags[i]!];
-  if (!flagged) return `,${numberText(counts, scale)}`;
-  return `,${isLive(flags) ? numberText(counts, scale) : ''},${flagsText(counts, scale, flags)}`;
+  if (!flagged) return out.number(counts, scale);
+  if (isLive(flags)) out.number(counts, scale);
+  out.byte(COMMA);
+  out.ascii(flagsText(counts, scale, flags));
 }
 
 /**

@@ -1,10 +1,29 @@
-import { Zip, ZipDeflate, ZipPassThrough } from 'fflate';
+import { deflateSync, Zip, ZipPassThrough } from 'fflate';
 import { hex, utf8 } from './octets.ts';
 import type { Hash } from './signing.ts';
 import { COMMENT, COMMENT_LENGTH, MOST_MEMBERS, MOST_OCTETS } from './zipLimits.ts';
 
 /** Stored where packing would pass the reader's limit of what a harmless file can be. */
 const STORED_BELOW = 512;
+
+/** Packs octets as RFC 1951 says. */
+export type Deflate = (octets: Uint8Array) => Uint8Array<ArrayBuffer>;
+
+/** A member that is packed in one piece. */
+class Packed extends ZipPassThrough {
+  override readonly compression = 8;
+
+  constructor(
+    name: string,
+    private readonly deflate: Deflate,
+  ) {
+    super(name);
+  }
+
+  protected override process(octets: Uint8Array, isLast: boolean): void {
+    this.ondata(null, this.deflate(octets), isLast);
+  }
+}
 
 /** Writes the zip file around a bag member by member; no more than one member is held. */
 export class ZipWriter {
@@ -15,6 +34,7 @@ export class ZipWriter {
   constructor(
     private readonly write: (octets: Uint8Array) => void,
     private readonly hash: Hash,
+    private readonly deflate: Deflate = (octets) => deflateSync(octets, { level: 6 }),
   ) {
     this.zip = new Zip((error, chunk, isLast) => {
       if (error !== null) throw error;
@@ -28,8 +48,7 @@ export class ZipWriter {
     this.members++;
     if (this.octets > MOST_OCTETS || this.members > MOST_MEMBERS)
       throw new RangeError('too large for one bundle');
-    const member =
-      octets.length < STORED_BELOW ? new ZipPassThrough(name) : new ZipDeflate(name, { level: 6 });
+    const member = octets.length < STORED_BELOW ? new ZipPassThrough(name) : new Packed(name, this.deflate);
     // The earliest time that a zip file can tell, whatever the zone of this computer.
     member.mtime = new Date(1980, 0, 1);
     this.zip.add(member);

@@ -2,7 +2,7 @@ import { closeSync, existsSync, openSync, statSync, writeSync } from 'node:fs';
 import path from 'node:path';
 import Database from 'better-sqlite3';
 import { DuckDBInstance, type DuckDBConnection } from '@duckdb/node-api';
-import { ByteText } from '../../server/capture/byteText.ts';
+import { ByteText } from '../../server/samples/byteText.ts';
 import type { Ground } from './bench.ts';
 
 /** The month as a plain CSV file with a header that both readers understand; made at the first call. */
@@ -12,7 +12,7 @@ export function csvMonth(ground: Ground, instants: number): string {
   const { t, current, voltage } = ground.month(instants);
   const handle = openSync(file, 'w');
   const out = new ByteText(1 << 18);
-  out.text('time_s,current_A,voltage_V\n');
+  out.ascii('time_s,current_A,voltage_V\n');
   for (let i = 0; i < instants; i++) {
     out.seconds(t[i]!);
     out.byte(0x2c);

@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
-import { ByteText } from '../../server/capture/byteText.ts';
+import { ByteText } from '../../server/samples/byteText.ts';
 import { numberText, secondsText } from '../../server/samples/text.ts';
 
 const written = (write: (out: ByteText) => void) => {
@@ -43,9 +43,10 @@ test('so are times', () => {
   );
 });
 
-test('text grows out of its buffer and is taken once', () => {
+test('what is written grows out of its buffer and is taken once', () => {
   const out = new ByteText(4);
-  out.text('µA, some more');
+  out.octets(Buffer.from('µA, '));
+  out.ascii('some more');
   out.byte(0x0a);
   out.number(-12_630, -3);
   expect(Buffer.from(out.take()).toString()).toBe('µA, some more\n-12.630');

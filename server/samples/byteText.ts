@@ -1,5 +1,5 @@
 import { FLOAT32 } from '../../drivers/core/reading.ts';
-import { numberText, secondsText } from '../samples/text.ts';
+import { numberText, secondsText } from './text.ts';
 
 const MINUS = 0x2d;
 const POINT = 0x2e;
@@ -33,22 +33,32 @@ export class ByteText {
     return taken;
   }
 
+  /** What was written, where nothing more is. */
+  written(): Uint8Array {
+    return this.bytes.subarray(0, this.at);
+  }
+
   byte(byte: number): void {
     if (this.at === this.bytes.length) this.makeRoom(1);
     this.bytes[this.at++] = byte;
   }
 
-  text(text: string): void {
-    const encoded = new TextEncoder().encode(text);
-    this.makeRoom(encoded.length);
-    this.bytes.set(encoded, this.at);
-    this.at += encoded.length;
+  /** Letters, digits and signs of ASCII, as numbers, names of columns and flags are. */
+  ascii(text: string): void {
+    this.makeRoom(text.length);
+    for (let i = 0; i < text.length; i++) this.bytes[this.at++] = text.charCodeAt(i);
+  }
+
+  octets(octets: Uint8Array): void {
+    this.makeRoom(octets.length);
+    this.bytes.set(octets, this.at);
+    this.at += octets.length;
   }
 
   /** Milliseconds as seconds. */
   seconds(ms: number): void {
     if (!(Number.isInteger(ms) && ms >= 0 && ms < LARGEST * 1000) || Object.is(ms, -0)) {
-      this.text(secondsText(ms));
+      this.ascii(secondsText(ms));
       return;
     }
     const whole = Math.floor(ms / 1000);
@@ -63,7 +73,7 @@ export class ByteText {
     const size = counts < 0 ? -counts : counts;
     const plain = size <= LARGEST && (size | 0) === size && scale <= 0 && scale > -10 && scale < FLOAT32;
     if (!plain || Object.is(counts, -0)) {
-      this.text(numberText(counts, scale));
+      this.ascii(numberText(counts, scale));
       return;
     }
     this.makeRoom(NUMBER);
