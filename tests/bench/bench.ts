@@ -16,6 +16,8 @@ export interface Ground {
   readonly folder: string;
   /** Days of readings, ten a second: 30 unless `--days N` says less. */
   readonly days: number;
+  /** Seeded nights of each kind that the findings are held against: few, unless `--nights N` says more. */
+  readonly nights: number;
   /** The first so many instants of the run's month (month.ts), made once; views, not copies. */
   month(instants: number): Month;
   /** Says on stderr what goes on. */

@@ -74,14 +74,12 @@ function covered(figure: string, all: readonly ScoredFigure[]): Coverage {
   };
 }
 
-const NIGHTS_PER_KIND = 12;
-
 /** How right the figures are and how honest their uncertainty, in both directions. */
 export const coverageTopic: Topic = {
   name: 'coverage',
   run(ground) {
-    ground.say(`coverage: ${NIGHTS_PER_KIND} nights of each of ${HARD_NIGHT_KINDS.length} kinds`);
-    const { figures, nights } = coverage(NIGHTS_PER_KIND);
+    ground.say(`coverage: ${ground.nights} nights of each of ${HARD_NIGHT_KINDS.length} kinds`);
+    const { figures, nights } = coverage(ground.nights);
     return [figuresTable(figures), nightsTable(nights)];
   },
 };

@@ -8,7 +8,8 @@ import { machine, markdownOf, textOf, type Run } from './print.ts';
 import { TOPICS } from './topics.ts';
 
 /**
- * npm run bench -- [--json FILE] [--markdown FILE] [--only TOPIC,...] [--days N] [--keep RUN.json]
+ * npm run bench -- [--json FILE] [--markdown FILE] [--only TOPIC,...] [--days N] [--nights N]
+ * [--keep RUN.json]
  * Prints a table for each topic. Figures depend on the machine; what counts are the ratios within one topic. With
  * --keep, what is not measured now is taken from an earlier run.
  */
@@ -18,18 +19,21 @@ const { values } = parseArgs({
     markdown: { type: 'string' },
     only: { type: 'string' },
     days: { type: 'string', default: '30' },
+    nights: { type: 'string', default: '5' },
     keep: { type: 'string' },
   },
 });
 const only = values.only?.split(',');
 const days = Number(values.days);
 if (!(days > 0 && days <= 30)) throw new RangeError('--days needs a number above 0 and up to 30');
+const nights = Number(values.nights);
+if (!(Number.isInteger(nights) && nights > 0)) throw new RangeError('--nights needs a whole number above 0');
 
 const folder = mkdtempSync(path.join(tmpdir(), 'nightdraw-bench-'));
 const say = (text: string) => void process.stderr.write(`${text}\n`);
 const started = performance.now();
 try {
-  const ground: Ground = { folder, days, month: monthOf(instantsOf(days)), say };
+  const ground: Ground = { folder, days, nights, month: monthOf(instantsOf(days)), say };
   const tables: Run['topics'][number][] = [];
   const earlier = values.keep === undefined ? null : (JSON.parse(readFileSync(values.keep, 'utf8')) as Run);
   for (const load of TOPICS) {

@@ -1,4 +1,4 @@
-import { spawn } from 'node:child_process';
+import { spawn, spawnSync } from 'node:child_process';
 import path from 'node:path';
 import { openStore } from '../../server/store/openStore.ts';
 import { quantile, target, type Ground, type Topic } from './bench.ts';
@@ -7,7 +7,7 @@ import { newRecording, step } from './stored.ts';
 
 const PROGRAM = path.resolve(import.meta.dirname, '../../../server/main.js');
 const RECORDINGS = 1000;
-const STARTS = 9;
+const STARTS = 11;
 
 /** How long the server takes until it says its address, with many recordings there. */
 export const start: Topic = {
@@ -15,10 +15,11 @@ export const start: Topic = {
   async run(ground) {
     const full = folderWith(ground, RECORDINGS);
     const empty = folderWith(ground, 0);
-    const ms = { full: [] as number[], empty: [] as number[] };
+    const ms = { full: [] as number[], empty: [] as number[], node: [] as number[] };
     for (let i = 0; i < STARTS; i++) {
       ms.full.push(await started(full));
       ms.empty.push(await started(empty));
+      ms.node.push(nodeAlone());
     }
     const median = quantile(ms.full, 0.5);
     return [
@@ -28,6 +29,11 @@ export const start: Topic = {
         rows: [
           { name: `${RECORDINGS} recordings`, kind: 'ours', cells: [median, Math.min(...ms.full)] },
           { name: 'none', kind: 'ours', cells: [quantile(ms.empty, 0.5), Math.min(...ms.empty)] },
+          {
+            name: 'Node with nothing to do, to its end',
+            kind: 'limit',
+            cells: [quantile(ms.node, 0.5), Math.min(...ms.node)],
+          },
         ],
         targets: [target(`start with ${RECORDINGS} recordings`, median, '<=', 300, 'ms')],
       },
@@ -48,6 +54,12 @@ function folderWith(ground: Ground, recordings: number): string {
   });
   store.close();
   return folder;
+}
+
+function nodeAlone(): number {
+  const from = performance.now();
+  spawnSync(process.execPath, ['-e', '']);
+  return performance.now() - from;
 }
 
 function started(data: string): Promise<number> {

@@ -1,7 +1,7 @@
 import { benchOne, summarise, type BenchSummary } from '../helpers/teachingBench.ts';
 import { target, type Table, type Topic } from './bench.ts';
 
-const METERS = 240;
+const METERS = 120;
 const COUNTS = [5, 7, 10];
 
 /** How many invented meters are learned from a few glances, and that none is learned wrongly. */
