@@ -183,11 +183,15 @@ export function columnsAt({ t, channels }: Instants, channel: number): SampleCol
 
 function summaryOf({ counts, scale, flags }: InstantChannel): ChannelSummary {
   const one = scaleOf(counts, scale);
-  let [live, min, max, sum] = [0, Infinity, -Infinity, 0];
-  for (let i = 0; i < counts.length; i++) {
-    if (!Number.isFinite(counts[i]!)) throw new RangeError('a count is not finite');
+  // Counts of one scale are integers; they are looked at in a loop of nothing else, because every sample passes here.
+  const values = one === null ? valuesOf(counts, scale) : counts;
+  let live = 0;
+  let min = Infinity;
+  let max = -Infinity;
+  let sum = 0;
+  for (let i = 0; i < values.length; i++) {
     if (!isLive(flags[i]!)) continue;
-    const y = one === null ? valueOf(counts[i]!, scale[i]!) : counts[i]!;
+    const y = values[i]!;
     if (y < min) min = y;
     if (y > max) max = y;
     sum += y;
@@ -197,6 +201,14 @@ function summaryOf({ counts, scale, flags }: InstantChannel): ChannelSummary {
   if (live === 0) return { samples, live, min: 0, max: 0, sum: 0 };
   if (one === null) return { samples, live, min, max, sum };
   return { samples, live, min: valueOf(min, one), max: valueOf(max, one), sum: valueOf(sum, one) };
+}
+
+/** @throws RangeError for a count that is not finite */
+function valuesOf(counts: Float64Array, scale: Int8Array): Float64Array {
+  return counts.map((x, i) => {
+    if (!Number.isFinite(x)) throw new RangeError('a count is not finite');
+    return valueOf(x, scale[i]!);
+  });
 }
 
 function writeSummary(w: ByteWriter, s: ChannelSummary): void {

@@ -10,16 +10,17 @@ const LONG = 53;
 
 /** Bits that the column takes with `shift`. */
 function cost(z: Float64Array, shift: number): number {
+  const unit = 2 ** shift;
   let bits = 0;
-  for (const x of z) {
-    const ones = Math.floor(x / 2 ** shift);
+  for (let i = 0; i < z.length; i++) {
+    const ones = Math.floor(z[i]! / unit);
     bits += ones >= MOST_ONES ? MOST_ONES + LONG : ones + 1 + shift;
   }
   return bits;
 }
 
 export function writeRice(bits: BitWriter, z: Float64Array): void {
-  const middle = z.toSorted()[z.length >> 1] ?? 0;
+  const middle = z.slice().sort()[z.length >> 1] ?? 0;
   const near = Math.floor(Math.log2(middle + 1));
   const shift = [near - 1, near, near + 1]
     .filter((s) => s >= 0 && s < LONG)
@@ -27,15 +28,17 @@ export function writeRice(bits: BitWriter, z: Float64Array): void {
   const empty = z.every((x) => x === 0);
   bits.write(empty ? 2 ** SHIFT_BITS - 1 : shift, SHIFT_BITS);
   if (empty) return;
-  for (const x of z) {
-    const ones = Math.floor(x / 2 ** shift);
+  const unit = 2 ** shift;
+  for (let i = 0; i < z.length; i++) {
+    const x = z[i]!;
+    const ones = Math.floor(x / unit);
     if (ones >= MOST_ONES) {
       bits.write(2 ** MOST_ONES - 1, MOST_ONES);
       bits.write(x, LONG);
       continue;
     }
     bits.write(2 ** ones - 1, ones + 1);
-    if (shift > 0) bits.write(x % 2 ** shift, shift);
+    if (shift > 0) bits.write(x % unit, shift);
   }
 }
 
