@@ -32,7 +32,8 @@ export const zoom: Topic = {
       const query = { fromS: from / 1000, toS: to / 1000, buckets: BUCKETS };
       return Math.max(most, encodeZoom(zoomOf(store, recording, query)).length);
     }, 0);
-    const [median, p99] = [quantile(warm, 0.5), quantile(warm, 0.99)];
+    const [median, p99] = both(warm);
+    const memory = both(inMemory(ground, span));
     const rows: Row[] = [
       {
         name: 'blocks and pyramid',
@@ -49,7 +50,7 @@ export const zoom: Topic = {
       {
         name: 'arrays in memory with a pyramid',
         kind: 'peer',
-        cells: [...both(inMemory(ground, span)), null],
+        cells: [...memory, null],
       },
       await duckRow(ground, span),
       sqlRow(ground),
@@ -62,6 +63,9 @@ export const zoom: Topic = {
         targets: [
           target('median', median, '<=', 0.5, 'ms'),
           target('p99', p99, '<=', 3, 'ms'),
+          // What these are to be beside arrays in memory on the machine of the targets: 0.12 and 0.61 ms.
+          target('median, by that of arrays in memory', median / memory[0], '<=', 0.5 / 0.12, 'times'),
+          target('p99, by that of arrays in memory', p99 / memory[1], '<=', 3 / 0.61, 'times'),
           target('as binary', largest / 1024, '<=', 16, 'KiB'),
         ],
       },
