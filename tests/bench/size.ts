@@ -22,18 +22,14 @@ export const size: Topic = {
     const note = day < instants ? 'on one day' : '';
     const rows: Row[] = [
       { name: 'blocks and pyramid, the whole database', kind: 'ours', cells: [ours] },
-      {
-        name: 'the same, a meter that stamps its own ticks',
-        kind: 'ours',
-        cells: [ticks],
-        note: 'three days from the middle',
-      },
+      { name: 'the same, a meter that stamps its own ticks', kind: 'ours', cells: [ticks] },
       {
         name: 'entropy given clock and level',
         kind: 'limit',
-        cells: [limit],
+        cells: [limit.times + limit.counts],
         note: 'order 0 given the context; in twelve stretches',
       },
+      { name: 'the same without times', kind: 'limit', cells: [limit.counts] },
       ...(await duckRows(ground, instants)),
       {
         name: 'CSV and gzip',
@@ -66,9 +62,9 @@ function fileOf(folder: string): number {
   return statSync(file).size;
 }
 
-/** The readings of three days from the middle of the month, stamped at each tenth of a second. */
+/** The readings of the month, stamped at each tenth of a second. */
 function ownTicks(ground: Ground): number {
-  const { current, voltage } = middle(ground, instantsOf(3));
+  const { current, voltage } = ground.month(instantsOf(ground.days));
   const folder = path.join(ground.folder, 'ticks');
   const store = openStore(path.join(folder, 'nightdraw.db'));
   storeMonth(store, { t: current.map((_, i) => i * 100), current, voltage });
@@ -76,26 +72,22 @@ function ownTicks(ground: Ground): number {
   return fileOf(folder) / current.length;
 }
 
-function middle(ground: Ground, most: number): Month {
-  const all = instantsOf(ground.days);
-  const length = Math.min(all, most);
-  return part(ground.month(all), (all - length) >> 1, length);
-}
-
 function part({ t, current, voltage }: Month, from: number, length: number): Month {
   const of = (column: Float64Array) => column.subarray(from, from + length);
   return { t: of(t), current: of(current), voltage: of(voltage) };
 }
 
-/** Over stretches from all of the month. */
-function entropy(ground: Ground): number {
+/** Bytes of the times and of the counts of an instant, over stretches from all of the month. */
+function entropy(ground: Ground): { readonly times: number; readonly counts: number } {
   const all = instantsOf(ground.days);
   const length = Math.floor(all / STRETCHES / 3);
-  const bits = Array.from({ length: STRETCHES }, (_, k) => {
+  let [times, counts] = [0, 0];
+  for (let k = 0; k < STRETCHES; k++) {
     const { t, current, voltage } = part(ground.month(all), Math.floor((k * all) / STRETCHES), length);
-    return bitsOfTimes(t) + bitsOfCounts(current) + bitsOfCounts(voltage);
-  });
-  return bits.reduce((a, b) => a + b) / STRETCHES / 8;
+    times += bitsOfTimes(t);
+    counts += bitsOfCounts(current) + bitsOfCounts(voltage);
+  }
+  return { times: times / STRETCHES / 8, counts: counts / STRETCHES / 8 };
 }
 
 const STRETCHES = 12;
