@@ -132,6 +132,7 @@ test('text twice as large still fits a phone', async () => {
     'meters',
     'help',
     'verify',
+    'teach',
   ]) {
     await page.goto(`${server.url}#/${place}`);
     await page.getByRole('heading', { level: 1 }).waitFor();

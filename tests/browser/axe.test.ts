@@ -60,6 +60,7 @@ test.each([
   'meters',
   'help',
   'verify',
+  'teach',
 ])('the page #/%s has nothing that axe objects to', async (place) => {
   const ids: Record<string, string> = { ID: caseId, NIGHT: nights[0]!.id, OTHER: nights[3]!.id };
   await page.goto(`${server.url}#/${place.replaceAll(/[A-Z]+/g, (name) => ids[name]!)}`);

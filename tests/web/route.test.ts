@@ -14,6 +14,7 @@ const ROUTES: Route[] = [
   { page: 'preflight', caseId: null },
   { page: 'preflight', caseId: 'abcd' },
   { page: 'meters' },
+  { page: 'teach' },
   { page: 'help' },
 ];
 

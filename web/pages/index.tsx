@@ -24,11 +24,15 @@
  *   meters      regions "In this browser", "At the server", "The virtual car"; buttons "Look for meters",
  *               "Connect NAME", "Disconnect NAME", "Start the virtual car", "Touch the handle", "Wake a module",
  *               "Stop the virtual car"
+ *   teach       buttons "Choose a meter in this browser", "Listen to NAME", "Hold this frame", "Keep this glance", "Let it go",
+ *               "Remove FIGURE", "Save this meter"; fields "The display reads", "Name of this kind of meter"; regions "What arrives",
+ *               "Glances", "What was found"
  *   verify      file field "Sealed bundle"; region "Answer"
  */
 import type { JSX } from 'preact';
 import type { Route } from '../state/route.ts';
 import { useRoute } from '../parts/hooks.ts';
+import { Late } from '../parts/late.tsx';
 import { Shell } from '../parts/shell.tsx';
 import { PageTitle } from '../parts/words.tsx';
 import { CasePage } from './case.tsx';
@@ -75,6 +79,8 @@ function pageOf(route: Route): JSX.Element {
       return <PreflightPage key={route.caseId ?? ''} caseId={route.caseId} />;
     case 'meters':
       return <MetersPage />;
+    case 'teach':
+      return <Late key="teach" load={() => import('./teach.tsx').then((m) => m.TeachPage)} />;
     case 'help':
       return <HelpPage />;
     case 'verify':

@@ -2,7 +2,8 @@ import type { JSX } from 'preact';
 import type { Status } from '../../server/messages/http.ts';
 import { ApiError } from '../state/api.ts';
 import { metersOf, serverWay } from '../state/meters.ts';
-import { Button } from '../parts/controls.tsx';
+import { hashOf } from '../state/route.ts';
+import { Button, LinkButton } from '../parts/controls.tsx';
 import { useAction, useConnection, useLoad, useMeters } from '../parts/hooks.ts';
 import { MeterLine } from '../parts/meterLine.tsx';
 import { useServices } from '../parts/services.ts';
@@ -17,7 +18,9 @@ export function MetersPage(): JSX.Element {
   const status = useLoad<Status>('status', () => api.status(), connection.state);
   return (
     <>
-      <PageTitle title="Meters" line="A voltmeter at the battery posts, a clamp around the battery lead." />
+      <PageTitle title="Meters" line="A voltmeter at the battery posts, a clamp around the battery lead.">
+        <LinkButton href={hashOf({ page: 'teach' })}>Teach a meter</LinkButton>
+      </PageTitle>
       <HereMeters />
       <ServerMeters status={status.value} problem={status.problem} />
       <VirtualMeters running={status.value?.virtualCar.running ?? false} onChange={status.reload} />

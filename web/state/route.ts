@@ -15,6 +15,8 @@ export type Route =
   /** The fuse walk of a case. */
   | { readonly page: 'fuses'; readonly caseId: string }
   | { readonly page: 'meters' }
+  /** Teaching a meter that nothing reads. */
+  | { readonly page: 'teach' }
   | { readonly page: 'help' }
   | { readonly page: 'verify' }
   | { readonly page: 'lost' };
@@ -44,6 +46,7 @@ export function routeOf(hash: string): Route {
       first === 'cases' ||
       first === 'recordings' ||
       first === 'meters' ||
+      first === 'teach' ||
       first === 'help' ||
       first === 'verify'
     )
@@ -72,6 +75,7 @@ export function hashOf(route: Route): string {
     case 'cases':
     case 'recordings':
     case 'meters':
+    case 'teach':
     case 'help':
     case 'verify':
       return `#/${route.page}`;
@@ -106,6 +110,8 @@ export function placeOf(route: Route): Place | null {
       return 'cases';
     case 'preflight':
       return 'live';
+    case 'teach':
+      return 'meters';
     case 'night':
     case 'compare':
       return 'recordings';

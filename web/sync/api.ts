@@ -1,4 +1,5 @@
 import type { Meter } from '../../server/messages/meters.ts';
+import type { RawFrames } from '../../server/messages/rawFrames.ts';
 import type { Notice, Readings, RecordingMessage } from '../../server/messages/socket.ts';
 
 /** Ends a subscription; calling it twice does no harm. */
@@ -64,6 +65,14 @@ export interface Sync {
    */
   connectMeter(): Promise<ConnectOutcome>;
   disconnectMeter(key: string): Promise<void>;
+  /** As `connectMeter`, for a meter that is to be taught: what it sends comes through `onFrames`. */
+  listenToMeter(): Promise<ConnectOutcome>;
+  /** Reads a meter of this page that was only listened to, now that it has been taught. */
+  readOn(key: string): Promise<ConnectOutcome>;
+  /** Frames of meters that are being taught, wherever their radio is. */
+  onFrames(listener: (frames: RawFrames) => void): Unsubscribe;
+  /** Takes over descriptions and services that have changed at the server. */
+  reloadTaught(): Promise<void>;
   /** True for a meter whose radio is in this page. */
   isOwn(key: string): boolean;
 

@@ -3,6 +3,7 @@ import { createBrowserLink } from '../../drivers/links/browser/link.ts';
 import { browserBluetooth } from '../../drivers/links/browser/support.ts';
 import { DRIVERS } from '../../drivers/meters/registry.ts';
 import type { Meter } from '../../server/messages/meters.ts';
+import type { RawFrames } from '../../server/messages/rawFrames.ts';
 import { vendorServicesSchema } from '../../server/messages/meterSettings.ts';
 import { taughtMeterListSchema } from '../../server/messages/taughtMeters.ts';
 import type { Notice, Readings, RecordingMessage } from '../../server/messages/socket.ts';
@@ -50,6 +51,7 @@ export function createSync(): Sync {
   const readings = new Listeners<Readings>();
   const recordings = new Listeners<RecordingMessage>();
   const notices = new Listeners<Notice>();
+  const frames = new Listeners<RawFrames>();
   const taught = new TaughtHere(DRIVERS);
   const lastRecordings = new Map<string, { message: RecordingMessage; connection: number }>();
   const api = createApi((path, init) => fetch(path, init as RequestInit));
@@ -86,6 +88,7 @@ export function createSync(): Sync {
     },
     onRecording,
     onNotice: notice,
+    onFrames: (message) => frames.tell(message),
   });
   const serverClock = new ServerClock(clock, () => socket.clock());
 
@@ -123,6 +126,7 @@ export function createSync(): Sync {
       onLink: (key, isUp, text) => recorder?.link(key, isUp, text),
       onBadFrame: (key, sentence) => recorder?.badFrame(key, sentence),
       onDetails: (key, text) => recorder?.note(key, text),
+      onFrame: (meterKey, name, frame) => frames.tell({ meterKey, name, frames: [frame] }),
     },
   });
 
@@ -256,6 +260,10 @@ export function createSync(): Sync {
     onAwaited: (listener) => awaited.add(listener),
     connectMeter: () => own.connect(),
     disconnectMeter: (key) => own.disconnect(key),
+    listenToMeter: () => own.listen(),
+    readOn: (key) => own.readOn(key),
+    onFrames: (listener) => frames.add(listener),
+    reloadTaught,
     isOwn: (key) => own.has(key),
     serverNowMs: () => serverClock.serverMs(clock.nowMs()),
     close() {

@@ -2,10 +2,13 @@ import type { Clock } from '../../drivers/core/clock.ts';
 import type { Driver } from '../../drivers/core/driver.ts';
 import { LinkError } from '../../drivers/core/errors.ts';
 import type { Link, SeenMeter } from '../../drivers/core/link.ts';
+import { listeningDriver } from '../../drivers/meters/taught/listening.ts';
 import { DETAIL_SERVICES, detailsDiffer, detailsText } from '../../drivers/session/details.ts';
 import { startSession } from '../../drivers/session/session.ts';
 import type { Session, SessionReading, SessionState } from '../../drivers/session/types.ts';
+import { hexOf } from '../../drivers/teach/bits.ts';
 import type { Meter } from '../../server/messages/meters.ts';
+import type { RawFrame } from '../../server/messages/rawFrames.ts';
 import type { ConnectOutcome } from './api.ts';
 import type { SessionGap } from './recordedMeter.ts';
 
@@ -33,14 +36,20 @@ export interface PageMetersOptions {
     onBadFrame(key: string, sentence: string): void;
     /** What the meter says of itself, when that is news. */
     onDetails(key: string, text: string): void;
+    /** What a meter sends that is being taught. */
+    onFrame(key: string, name: string, frame: RawFrame): void;
   };
 }
 
 interface Own {
+  readonly id: string;
   meter: Meter;
   session: Session;
   release(): void;
 }
+
+/** It gives no readings, so nothing tells silence from a meter that sends only when its display changes. */
+const LISTENING_SILENT_MS = 24 * 3_600_000;
 
 const SHOWN_STATE = {
   connecting: 'connecting',
@@ -64,7 +73,28 @@ export class PageMeters {
   }
 
   /** Opens the chooser and connects what is chosen; to be called in a person's gesture. Never rejects. */
-  async connect(): Promise<ConnectOutcome> {
+  connect(): Promise<ConnectOutcome> {
+    return this.choose((id, key, name, release) => this.start(id, key, name, release));
+  }
+
+  /** The same for a meter that is to be taught: its frames are handed on, and nothing is read. */
+  listen(): Promise<ConnectOutcome> {
+    return this.choose((id, key, name, release) =>
+      this.start(id, key, name, release, this.listeningTo(key, name)),
+    );
+  }
+
+  /** Reads a meter that was only listened to, now that it has been taught. */
+  async readOn(key: string): Promise<ConnectOutcome> {
+    const own = this.own.get(key);
+    if (!own) return { ok: false, sentence: 'The meter is not connected any more.' };
+    await own.session.stop();
+    return this.start(own.id, key, own.meter.name, () => own.release());
+  }
+
+  private async choose(
+    go: (id: string, key: string, name: string, release: () => void) => Promise<ConnectOutcome>,
+  ): Promise<ConnectOutcome> {
     const { link, drivers, vendorServices, keyFor, claim } = this.options;
     const chosen: SeenMeter[] = [];
     try {
@@ -90,7 +120,7 @@ export class PageMeters {
     if (this.own.has(key)) return { ok: true, key, name };
     const release = await claim(key);
     if (!release) return { ok: false, sentence: `${name} is in use in another tab of this browser.` };
-    return this.start(seen.id, key, name, release);
+    return go(seen.id, key, name, release);
   }
 
   async disconnect(key: string): Promise<void> {
@@ -98,9 +128,24 @@ export class PageMeters {
     this.remove(key);
   }
 
-  private start(id: string, key: string, name: string, release: () => void): Promise<ConnectOutcome> {
+  private listeningTo(key: string, name: string): readonly Driver[] {
+    const { clock, hooks } = this.options;
+    return [
+      listeningDriver(({ service, characteristic }, bytes) =>
+        hooks.onFrame(key, name, { service, characteristic, atMs: clock.nowMs(), hex: hexOf(bytes) }),
+      ),
+    ];
+  }
+
+  private start(
+    id: string,
+    key: string,
+    name: string,
+    release: () => void,
+    listening: readonly Driver[] | null = null,
+  ): Promise<ConnectOutcome> {
     const { link, clock, random, hooks } = this.options;
-    const drivers = this.options.drivers();
+    const drivers = listening ?? this.options.drivers();
     return new Promise((resolve) => {
       const session = startSession({
         link,
@@ -108,6 +153,7 @@ export class PageMeters {
         meterId: id,
         clock,
         random,
+        ...(listening && { silentAfterMs: LISTENING_SILENT_MS }),
         hooks: {
           onState: (state, sentence) => {
             if (state === 'stopped') return;
@@ -133,7 +179,7 @@ export class PageMeters {
               ...(channel.step !== null && { step: channel.step }),
             }));
             this.change(key, { driver: driverTitle.slice(0, 120), channels: shown });
-            hooks.onMeter(key, name);
+            if (!listening) hooks.onMeter(key, name);
           },
           onDetails: (details) => {
             const before = this.own.get(key)?.meter.details;
@@ -147,6 +193,7 @@ export class PageMeters {
         },
       });
       this.own.set(key, {
+        id,
         session,
         release,
         meter: {

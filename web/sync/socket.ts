@@ -2,6 +2,7 @@ import { io, type Socket } from 'socket.io-client';
 import type { z } from 'zod';
 import type { Meter } from '../../server/messages/meters.ts';
 import { meterListSchema } from '../../server/messages/http.ts';
+import { rawFramesSchema, type RawFrames } from '../../server/messages/rawFrames.ts';
 import {
   batchReplySchema,
   clockReplySchema,
@@ -23,6 +24,7 @@ export interface SocketHooks {
   onReadings(readings: Readings): void;
   onRecording(message: RecordingMessage, connection: number): void;
   onNotice(notice: Notice): void;
+  onFrames(frames: RawFrames): void;
 }
 
 export interface ServerSocket {
@@ -76,6 +78,7 @@ export function connectSocket(hooks: SocketHooks): ServerSocket {
   on('readings', readingsSchema, hooks.onReadings);
   on('recording', recordingMessageSchema, (message) => hooks.onRecording(message, connection));
   on('notice', noticeSchema, hooks.onNotice);
+  on('frames', rawFramesSchema, hooks.onFrames);
 
   return {
     clock: () => ask('clock', clockReplySchema),

@@ -18,6 +18,7 @@ function page(peer: FakeMeter | UnknownMeter, taught: TaughtHere) {
   const asked: FindOptions[] = [];
   const told: string[] = [];
   const values: number[] = [];
+  const frames: string[] = [];
   const meters = new PageMeters({
     link: {
       ...link,
@@ -41,10 +42,11 @@ function page(peer: FakeMeter | UnknownMeter, taught: TaughtHere) {
       onGap: () => undefined,
       onLink: () => undefined,
       onBadFrame: () => undefined,
+      onFrame: (_key, _name, frame) => frames.push(frame.hex),
       onDetails: (_, said) => told.push(said),
     },
   });
-  return { clock, meters, asked, told, values };
+  return { clock, meters, asked, told, values, frames };
 }
 
 it('asks to see Device Information, Battery and the services that a person named, and tells what the meter says', async () => {
@@ -90,4 +92,31 @@ it('reads a taught meter like any other, and names its service to the browser', 
   expect(values).toEqual([12_481]);
   expect(meters.list()[0]).toMatchObject({ driver: 'Taught millivolts', channels: [{ step: 0.001 }] });
   await meters.disconnect('page:two');
+});
+
+it('listens to a meter that nothing reads, hands on what it sends, and reads it once it is taught', async () => {
+  const peer = new UnknownMeter('three');
+  const taught = new TaughtHere(DRIVERS);
+  const { clock, meters, values, frames } = page(peer, taught);
+  const listening = meters.listen();
+  await clock.advance(50);
+  expect(await listening).toMatchObject({ ok: true, key: 'page:three' });
+  peer.send(-304);
+  await clock.advance(10);
+  expect(frames).toEqual(['aafed0']);
+  expect(values).toEqual([]);
+  // A meter that is only listened to may be silent for as long as it likes.
+  await clock.advance(60_000);
+  expect(meters.list()[0]).toMatchObject({ state: 'connected', channels: [] });
+
+  taught.set([{ id: 'abcd', addedAt: '2026-01-01T00:00:00.000Z', description: UNKNOWN_METER_TAUGHT }], []);
+  const reading = meters.readOn('page:three');
+  await clock.advance(50);
+  expect(await reading).toMatchObject({ ok: true });
+  peer.send(12_481);
+  await clock.advance(10);
+  expect(values).toEqual([12_481]);
+  expect(frames).toHaveLength(1);
+  await meters.disconnect('page:three');
+  expect(await meters.readOn('page:three')).toMatchObject({ ok: false });
 });
