@@ -43,18 +43,23 @@ export function baseOf(block: Instants): Base {
   }
   const channels = block.channels.map(({ rows, counts, scale, flags }): BaseChannel => {
     const one = scaleOf(counts, scale);
-    const min = new Float64Array(n).fill(Infinity);
-    const max = new Float64Array(n).fill(-Infinity);
+    const min = new Float64Array(n);
+    const max = new Float64Array(n);
     const sum = new Float64Array(n);
     const live = new Float64Array(n);
-    for (let i = 0; i < counts.length; i++) {
-      if (!isLive(flags[i]!)) continue;
-      const k = ((rows === null ? i : rows[i]!) / BASE) | 0;
-      const y = one === null ? valueOf(counts[i]!, scale[i]!) : counts[i]!;
-      if (y < min[k]!) min[k] = y;
-      if (y > max[k]!) max[k] = y;
-      sum[k]! += y;
-      live[k]!++;
+    for (let k = 0, i = 0; k < n; k++) {
+      // Where each instant has a sample, the entry's samples are the next 32.
+      const end = rows === null ? Math.min((k + 1) * BASE, counts.length) : endOf(rows, i, (k + 1) * BASE);
+      let [low, high, total, some] = [Infinity, -Infinity, 0, 0];
+      for (; i < end; i++) {
+        if (!isLive(flags[i]!)) continue;
+        const y = one === null ? valueOf(counts[i]!, scale[i]!) : counts[i]!;
+        if (y < low) low = y;
+        if (y > high) high = y;
+        total += y;
+        some++;
+      }
+      [min[k], max[k], sum[k], live[k]] = [low, high, total, some];
     }
     for (let k = 0; k < n; k++) {
       if (live[k] === 0) min[k] = max[k] = NaN;
@@ -63,6 +68,13 @@ export function baseOf(block: Instants): Base {
     return { min, max, sum, live, scale: one };
   });
   return { from, to, channels };
+}
+
+/** The place of the first row from `from` on that is not below `row`. */
+function endOf(rows: Uint32Array, from: number, row: number): number {
+  let i = from;
+  while (i < rows.length && rows[i]! < row) i++;
+  return i;
 }
 
 /** Small enough that sums of a whole block stay exact. */

@@ -140,9 +140,17 @@ const PART = 1024;
  */
 function bestGrid(k: Float64Array, steps: Float64Array, usual: number): Grid | null {
   if (usual <= 0) return null;
-  let [n, sn, sk, snn, snk] = [0, 0, 0, 0, 0];
+  const [half, oneAndAHalf] = [0.5 * usual, 1.5 * usual];
+  let n = 0;
+  let sn = 0;
+  let sk = 0;
+  let snn = 0;
+  let snk = 0;
   for (let i = 1; i < k.length; i++) {
-    n += Math.max(0, Math.round(steps[i - 1]! / usual));
+    const step = steps[i - 1]!;
+    // Nearly all steps are the usual one, which needs no division.
+    if (step > oneAndAHalf) n += Math.round(step / usual);
+    else if (step >= half) n++;
     const x = k[i]! - k[0]!;
     sn += n;
     sk += x;

@@ -108,9 +108,10 @@ export class SampleTables {
     const open = this.tails.channelsOf(recordingId);
     const rows = this.tails.rowsOf(recordingId).filter((row) => row.meterKey === meterKey);
     const ids = [...new Set([...rows.flatMap((row) => row.members), ...added.keys()])].sort((a, b) => a - b);
-    const all = ids.map((id) =>
-      joinColumns([open.get(id)?.samples.columns(), added.get(id)].filter((c) => c !== undefined)),
-    );
+    const all = ids.map((id) => {
+      const [before, now] = [open.get(id)?.samples.columns(), added.get(id)];
+      return before === undefined ? now! : now === undefined ? before : joinColumns([before, now]);
+    });
     for (const row of rows) if (row.damaged) this.blocks.closeDamaged(row);
     this.tails.remove(recordingId, meterKey);
     const rest = new Map<number, SampleColumns>();
