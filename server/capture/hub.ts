@@ -47,6 +47,8 @@ export interface HubOptions {
 /** A page shows a reading within two or three frames of 60 a second, and 20 pages still cost little. */
 const TELL_EVERY_MS = 30;
 
+const VIRTUAL_SETTLES_MS = 1000;
+
 /**
  * All meters that are alive, wherever their radio is, and all recordings that run over them. Errors are
  * NightdrawError.
@@ -201,8 +203,6 @@ export class Hub {
     const meter = this.table.get(key);
     if (meter.state !== 'connected')
       throw new NightdrawError('conflict', `${meter.name} is not connected; connect it first.`);
-    if (meter.source === 'virtual')
-      throw new NightdrawError('conflict', 'The clamp of the virtual car cannot be taken off.');
     this.refuseWhileRecorded(key);
     if (recordingId !== null && this.isRunning(recordingId))
       throw new NightdrawError(
@@ -210,7 +210,7 @@ export class Hub {
         'Stop the recording first; its readings would be those of the check.',
       );
     if (recordingId !== null) this.options.store.getRecording(recordingId);
-    const checks = await this.zeroChecks.take(meter, seconds);
+    const checks = await this.withNothing(meter, () => this.zeroChecks.take(meter, seconds));
     if (recordingId === null) this.zeroChecks.hold(checks);
     else this.zeroChecks.addTo(recordingId, checks);
     return [...checks];
@@ -253,7 +253,7 @@ export class Hub {
     });
     const records = meters.flatMap((meter) => recordOf(store.readMeterRecord(meter.key), meter));
     const recording = this.recordings.start(input, meters, records);
-    this.addHeldChecks(recording);
+    store.atomically(() => this.addHeldChecks(recording));
     const open = this.recordings.find(recording.id);
     for (const { key, details } of meters) {
       const text = details ? detailsText(details) : null;
@@ -331,6 +331,20 @@ export class Hub {
     if (held.length === 0) return;
     this.zeroChecks.addTo(recording.id, held);
     for (const key of keys) this.zeroChecks.forget(key);
+  }
+
+  /** A person takes a real clamp off before they ask; that of the virtual car is taken off here. */
+  private async withNothing<T>({ source, key }: Meter, check: () => Promise<T>): Promise<T> {
+    if (source !== 'virtual') return check();
+    const { car, clock } = this.options;
+    const putBack = car.takeOff(key.slice('virtual:'.length));
+    try {
+      // What was converted before is still on its way.
+      await new Promise<void>((resolve) => clock.after(VIRTUAL_SETTLES_MS, resolve));
+      return await check();
+    } finally {
+      putBack();
+    }
   }
 
   private refuseWhileRecorded(key: string): void {

@@ -17,4 +17,6 @@ export interface VirtualCar {
   stop(): void;
   touchHandle(): void;
   wake(): void;
+  /** From now on a meter has nothing to measure: the clamp is off, the leads are joined. @returns puts it back */
+  takeOff(meterId: string): () => void;
 }

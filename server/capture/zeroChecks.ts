@@ -8,6 +8,13 @@ import type { Broadcast } from './broadcast.ts';
 
 const FEWEST_READINGS = 3;
 
+/** Readings scatter by more than so many last digits: something is being measured (common practice, no source). */
+const STEADY_STEPS = 10;
+/** The same where it is more, or where the last digit is not known: A and V (common practice, no source). */
+const STEADY = 0.05;
+/** No clamp's zero is further off, no voltmeter's by a tenth of that: A and V (common practice, no source). */
+const FARTHEST = { current: 5, voltage: 0.5 } as const;
+
 export interface ZeroChecksOptions {
   readonly store: Store;
   readonly clock: Clock;
@@ -18,22 +25,21 @@ type Taken = Pick<HeldZeroCheck, 'key' | 'quantity'> & { readonly values: number
 
 /** Averages what meters show with nothing to measure, and keeps the last check of each for the next recording. */
 export class ZeroChecks {
-  private readonly last = new Map<string, readonly HeldZeroCheck[]>();
-
   constructor(private readonly options: ZeroChecksOptions) {}
 
   held(): HeldZeroCheck[] {
     const oldestMs = this.options.clock.utcMs() - ZERO_CHECK_HOLDS_MS;
-    return [...this.last.values()].flat().filter((check) => Date.parse(check.takenAt) >= oldestMs);
+    return this.options.store.listHeldZeroChecks().filter((check) => Date.parse(check.takenAt) >= oldestMs);
   }
 
   forget(meterKey: string): void {
-    this.last.delete(meterKey);
+    this.options.store.holdZeroChecks(meterKey, []);
   }
 
   /**
    * Listens for so many seconds. @returns one check for each current and voltage channel with live readings
-   * @throws NightdrawError meter-unreachable where too few came
+   * that had nothing to measure. A meter of both, its clamp off and its leads at the battery, is checked in current only.
+   * @throws NightdrawError meter-unreachable where too few came; conflict where readings are not steady, or far from zero
    */
   async take(meter: Meter, seconds: number): Promise<readonly HeldZeroCheck[]> {
     const { clock, broadcast } = this.options;
@@ -69,13 +75,18 @@ export class ZeroChecks {
         'meter-unreachable',
         `${meter.name} sent too few live readings for a zero check. Is HOLD off?`,
       );
-    return checks;
+    const judged = checks.map((check) => ({ check, objection: objectionTo(check, meter) }));
+    const fine = judged.filter((j) => j.objection === null).map((j) => j.check);
+    const refused = judged.find((j) => j.objection !== null && j.check.quantity === 'current') ?? judged[0]!;
+    if (refused.objection !== null && (fine.length === 0 || refused.check.quantity === 'current'))
+      throw new NightdrawError('conflict', refused.objection);
+    return fine;
   }
 
   /** Keeps checks for the next recording of their meter. */
   hold(checks: readonly HeldZeroCheck[]): void {
-    for (const { meterKey } of checks)
-      this.last.set(
+    for (const meterKey of new Set(checks.map((c) => c.meterKey)))
+      this.options.store.holdZeroChecks(
         meterKey,
         checks.filter((c) => c.meterKey === meterKey),
       );
@@ -93,6 +104,23 @@ export class ZeroChecks {
     store.atomically(() => own.forEach((check) => store.addZeroCheck(recordingId, check)));
     return own;
   }
+}
+
+/** Why these readings are no zero, in a sentence; null: they are one. */
+function objectionTo({ key, quantity, mean, scatter }: HeldZeroCheck, meter: Meter): string | null {
+  if (quantity === 'temperature') return null;
+  const step = meter.channels.find((c) => c.key === key)?.step ?? 0;
+  const clamp = quantity === 'current';
+  const shown = (value: number) => `${Number(value.toPrecision(3))} ${clamp ? 'A' : 'V'}`;
+  if (Math.abs(mean) > FARTHEST[quantity])
+    return clamp
+      ? `${meter.name} shows ${shown(mean)}, too much for a zero: close the clamp on nothing, or zero it first.`
+      : `${meter.name} shows ${shown(mean)}: take its leads off the battery and join them, then check again.`;
+  if (scatter > Math.max(STEADY_STEPS * step, STEADY))
+    return `${meter.name} is not steady (its readings scatter by ${shown(scatter)}): ${
+      clamp ? 'close the clamp on nothing and keep it still' : 'join its leads and keep them still'
+    }, then check again.`;
+  return null;
 }
 
 /** Readings reach the pages a little late: those from before the check are none of it. */

@@ -15,12 +15,15 @@ export interface VirtualCarOptions {
 
 /** The virtual car on the given clock: its night begins when it is started, its meters are in the air until it stops. */
 export function createVirtualCar({ scenario, seed, clock }: VirtualCarOptions): VirtualCar {
+  let off: { readonly id: string; readonly fromS: number; toS: number }[] = [];
   let night: { readonly car: Car; readonly link: Link; readonly originMs: number } = begin();
 
   function begin(): typeof night {
     const originMs = clock.nowMs();
     const car = createCar(scenario, seed());
-    return { car, originMs, link: createReplayLink(virtualPeers(car, { originMs }), clock) };
+    off = [];
+    const isOff = (id: string, atS: number) => off.some((o) => o.id === id && o.fromS <= atS && atS < o.toS);
+    return { car, originMs, link: createReplayLink(virtualPeers(car, { originMs, isOff }), clock) };
   }
 
   return {
@@ -38,6 +41,14 @@ export function createVirtualCar({ scenario, seed, clock }: VirtualCarOptions): 
     },
     stop: () => undefined,
     touchHandle: () => void night.car.touchHandle(clock.nowMs() - night.originMs),
+    takeOff: (id) => {
+      const secondsNow = () => (clock.nowMs() - night.originMs) / 1000;
+      const span = { id, fromS: secondsNow(), toS: Infinity };
+      off.push(span);
+      return () => {
+        span.toS = secondsNow();
+      };
+    },
     wake: () => night.car.wake(clock.nowMs() - night.originMs),
   };
 }

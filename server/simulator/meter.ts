@@ -56,7 +56,12 @@ export interface VirtualMeter {
   inRange(atS: number): boolean;
 }
 
-export function createMeter(spec: MeterSpec, car: VirtualCar): VirtualMeter {
+/** @param isOff whether the meter has nothing to measure at a time, seconds: the clamp taken off, the leads joined */
+export function createMeter(
+  spec: MeterSpec,
+  car: VirtualCar,
+  isOff: (atS: number) => boolean = () => false,
+): VirtualMeter {
   const { intervalS, apertureS, radio } = spec;
   if (apertureS > intervalS) throw new RangeError('an aperture is longer than the interval');
   const part = (what: string) => streamOf(car.seed, `${spec.name}: ${what}`);
@@ -72,7 +77,7 @@ export function createMeter(spec: MeterSpec, car: VirtualCar): VirtualMeter {
   const counts = (index: number) => {
     const end = endS(index);
     const value =
-      spec.gain * mean(end - apertureS, end) +
+      (isOff(end) ? 0 : spec.gain * mean(end - apertureS, end)) +
       spec.offset +
       (spec.offsetPerHour * end) / 3600 +
       spec.noise * normalAt(noise, index);

@@ -31,6 +31,8 @@ const STALE_MS = 2000;
 export interface PeerOptions {
   /** The clock's reading at the car's time 0. */
   readonly originMs?: number;
+  /** Whether a meter has nothing to measure at a time of the car, seconds. */
+  readonly isOff?: (id: string, atS: number) => boolean;
 }
 
 /**
@@ -40,15 +42,16 @@ export interface PeerOptions {
 export function virtualPeers(car: VirtualCar, options: PeerOptions = {}): readonly ReplayPeer[] {
   const originMs = options.originMs ?? 0;
   const { clamp, voltmeter } = car.scenario;
+  const isOff = (id: string) => (atS: number) => options.isOff?.(id, atS) ?? false;
   return [
-    peerOf(createMeter(clamp, car), originMs, {
+    peerOf(createMeter(clamp, car, isOff('clamp')), originMs, {
       id: 'clamp',
       service: AUTOMATION_IO,
       characteristic: CLAMP_CURRENT,
       format: SINT24,
       unit: UNIT_AMPERE,
     }),
-    peerOf(createMeter(voltmeter, car), originMs, {
+    peerOf(createMeter(voltmeter, car, isOff('voltmeter')), originMs, {
       id: 'voltmeter',
       service: AUTOMATION_IO,
       characteristic: ANALOG,

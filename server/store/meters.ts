@@ -2,7 +2,7 @@ import type Database from 'better-sqlite3';
 import { NightdrawError } from '../messages/errors.ts';
 import { meterRecordSchema } from '../messages/meterRecord.ts';
 import { meterDescriptionSchema, type MeterDescription, type TaughtMeter } from '../messages/taughtMeters.ts';
-import { zeroCheckSchema } from '../messages/zeroCheck.ts';
+import { heldZeroCheckListSchema, zeroCheckSchema } from '../messages/zeroCheck.ts';
 import { newId } from './ids.ts';
 import { noRecording } from './recordings.ts';
 import type { Store } from './store.ts';
@@ -27,6 +27,8 @@ type MeterMethods = Pick<
   | 'listRecordedMeters'
   | 'listZeroChecks'
   | 'addZeroCheck'
+  | 'listHeldZeroChecks'
+  | 'holdZeroChecks'
   | 'listTaughtMeters'
   | 'addTaughtMeter'
   | 'deleteTaughtMeter'
@@ -49,6 +51,12 @@ export function meterMethods(db: Database.Database): MeterMethods {
     .prepare<[string], string>('SELECT zero_check FROM zero_checks WHERE recording_id = ? ORDER BY at_ms, id')
     .pluck();
   const addCheck = db.prepare('INSERT INTO zero_checks (recording_id, at_ms, zero_check) VALUES (?, ?, ?)');
+  const held = db.prepare<[], string>('SELECT zero_checks FROM held_zero_checks ORDER BY meter_key').pluck();
+  const hold = db.prepare(
+    `INSERT INTO held_zero_checks (meter_key, zero_checks) VALUES (?, ?)
+     ON CONFLICT DO UPDATE SET zero_checks = excluded.zero_checks`,
+  );
+  const letGo = db.prepare('DELETE FROM held_zero_checks WHERE meter_key = ?');
   const taught = db.prepare<[], TaughtRow>('SELECT * FROM taught_meters ORDER BY added_at, id');
   const addTaught = db.prepare('INSERT INTO taught_meters (id, added_at, description) VALUES (?, ?, ?)');
   const removeTaught = db.prepare('DELETE FROM taught_meters WHERE id = ?');
@@ -92,6 +100,11 @@ export function meterMethods(db: Database.Database): MeterMethods {
     addZeroCheck(recordingId, check) {
       requireRecording(recordingId);
       addCheck.run(recordingId, check.atMs, JSON.stringify(check));
+    },
+    listHeldZeroChecks: () => held.all().flatMap((text) => heldZeroCheckListSchema.parse(JSON.parse(text))),
+    holdZeroChecks(meterKey, waiting) {
+      if (waiting.length === 0) letGo.run(meterKey);
+      else hold.run(meterKey, JSON.stringify(waiting));
     },
     listTaughtMeters,
     addTaughtMeter: (input: MeterDescription) =>

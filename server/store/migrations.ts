@@ -237,6 +237,13 @@ export const MIGRATIONS: readonly string[] = [
     checklist TEXT NOT NULL
   ) STRICT, WITHOUT ROWID;
   `,
+  // Zero checks that wait for the next recording of their meter.
+  `
+  CREATE TABLE held_zero_checks (
+    meter_key TEXT PRIMARY KEY,
+    zero_checks TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
+  `,
 ];
 
 /**

@@ -6,7 +6,7 @@ import type { KeptFuseWalk } from '../messages/fuses.ts';
 import type { KeptMeterRecord, MeterRecord, RecordedMeterRecord } from '../messages/meterRecord.ts';
 import type { MeterDescription, TaughtMeter } from '../messages/taughtMeters.ts';
 import type { WatchSettings } from '../messages/watch.ts';
-import type { ZeroCheck } from '../messages/zeroCheck.ts';
+import type { HeldZeroCheck, ZeroCheck } from '../messages/zeroCheck.ts';
 import type {
   Case,
   CaseInput,
@@ -119,6 +119,10 @@ export interface Store {
   /** Ordered by time. */
   listZeroChecks(recordingId: string): ZeroCheck[];
   addZeroCheck(recordingId: string, check: ZeroCheck): void;
+  /** Checks that wait for the next recording of their meter, in the order of its key. */
+  listHeldZeroChecks(): HeldZeroCheck[];
+  /** In place of those that wait for this meter; none takes them away. */
+  holdZeroChecks(meterKey: string, checks: readonly HeldZeroCheck[]): void;
   /** Descriptions of taught meters, oldest first; one that is there already is not added again. */
   listTaughtMeters(): TaughtMeter[];
   addTaughtMeter(description: MeterDescription): TaughtMeter;

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { ZERO_CHECK_HOLDS_MS } from '../../server/messages/zeroCheck.ts';
 import { meterRecordSchema } from '../../server/messages/meterRecord.ts';
 import type { RawFrames } from '../../server/messages/rawFrames.ts';
 import { nightInputOf } from '../../server/capture/nightInput.ts';
@@ -64,6 +65,100 @@ describe('a zero check', () => {
     await expect(hub.checkZero(key, { seconds: 2, recordingId: null })).rejects.toMatchObject({
       code: 'conflict',
     });
+  });
+
+  it('made before a restart of the server is part of the recording after it', async () => {
+    const meter = new FakeMeter('m1');
+    const { hub } = setUp([meter]);
+    const key = await connected(meter);
+    const checking = hub.checkZero(key, { seconds: 2, recordingId: null });
+    await send(meter, [2, 4, 3, 3]);
+    await clock.advance(2000);
+    const checks = await checking;
+    await hub.close();
+
+    const { hub: again, store } = bench!.restart();
+    expect(again.heldZeroChecks()).toEqual(checks);
+    again.connect(key);
+    await clock.advance(10);
+    const { id } = again.startRecording({ ...NIGHT, meters: [key] });
+    expect(store.listZeroChecks(id)).toMatchObject([{ mean: checks[0]!.mean }]);
+    expect(again.heldZeroChecks()).toEqual([]);
+    await again.close();
+  });
+
+  it('waits for two hours, no longer', async () => {
+    const meter = new FakeMeter('m1');
+    const { hub } = setUp([meter]);
+    const key = await connected(meter);
+    const checking = hub.checkZero(key, { seconds: 2, recordingId: null });
+    await send(meter, [2, 4, 3, 3]);
+    await clock.advance(2000);
+    await checking;
+    await clock.advance(ZERO_CHECK_HOLDS_MS - 10_000);
+    expect(hub.heldZeroChecks()).toHaveLength(1);
+    await clock.advance(20_000);
+    expect(hub.heldZeroChecks()).toEqual([]);
+  });
+
+  it.each([
+    ['scatter', [0, 80, 0, 80, 0, 80], /not steady.*close the clamp on nothing/],
+    ['are far from zero', [900, 901, 900, 901], /shows 9 A, too much for a zero/],
+  ])('is refused in words where its readings %s', async (_what, raw, sentence) => {
+    const meter = new FakeMeter('m1');
+    const { hub } = setUp([meter]);
+    const key = await connected(meter);
+    const checking = hub.checkZero(key, { seconds: 2, recordingId: null });
+    const refused = expect(checking).rejects.toMatchObject({
+      code: 'conflict',
+      message: expect.stringMatching(sentence) as string,
+    });
+    await send(meter, raw);
+    await clock.advance(2000);
+    await refused;
+    expect(hub.heldZeroChecks()).toEqual([]);
+  });
+
+  it('of a meter whose leads are still at the battery is one of the current alone', async () => {
+    const meter = new FakeMeter('m1');
+    const { hub } = setUp([meter]);
+    const key = await connected(meter);
+    const volts = async () => {
+      for (let i = 0; i < 4; i++) {
+        meter.sendVoltage(1260);
+        await clock.advance(100);
+      }
+    };
+    const both = hub.checkZero(key, { seconds: 2, recordingId: null });
+    await send(meter, [2, 4, 3, 3]);
+    await volts();
+    await clock.advance(2000);
+    expect((await both).map((c) => c.quantity)).toEqual(['current']);
+
+    const alone = hub.checkZero(key, { seconds: 2, recordingId: null });
+    const refused = expect(alone).rejects.toMatchObject({
+      message: expect.stringContaining('take its leads off the battery') as string,
+    });
+    await volts();
+    await clock.advance(2000);
+    await refused;
+  });
+
+  it('takes the clamp of the virtual car off, and puts it back', async () => {
+    const { hub } = setUp([]);
+    await hub.virtualCar('start');
+    await clock.advance(4000); // lamps and buses are still on
+    const checking = hub.checkZero('virtual:clamp', { seconds: 3, recordingId: null });
+    await clock.advance(4100);
+    const [check] = await checking;
+    expect(Math.abs(check!.mean)).toBeLessThan(0.001);
+    expect(check!.scatter).toBeCloseTo(0.0012, 3);
+    await clock.advance(2000);
+    const latest = hub
+      .lastReadings()
+      .find((r) => r.meterKey === 'virtual:clamp')!
+      .channels[0]!.value.at(-1)!;
+    expect(latest).toBeGreaterThan(0.1);
   });
 
   it('has the uncertainty of the mean, and never less than the last digit leaves', () => {

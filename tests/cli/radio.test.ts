@@ -15,13 +15,15 @@ import { runCommand, startCommand } from '../helpers/runCommand.ts';
 
 let data: string;
 let rig: Rig;
+let closedOnNothing = false;
 const own = { NODE_OPTIONS: process.env.NODE_OPTIONS, NIGHTDRAW_RIG: process.env.NIGHTDRAW_RIG };
 
 /** The virtual car's meters on a real radio stack: noble, unmodified, over a virtual controller. */
 beforeEach(async () => {
   data = temporaryFolder();
   const car = createCar(SCENARIOS.live, 3);
-  const peers = virtualPeers(car, { originMs: processClock.nowMs() });
+  const peers = virtualPeers(car, { originMs: processClock.nowMs(), isOff: () => closedOnNothing });
+  closedOnNothing = false;
   rig = await startRig({ peripherals: peers.map((peer) => ({ peer })) });
   Object.assign(process.env, rig.env);
 });
@@ -51,6 +53,7 @@ describe('with an adapter and two meters in range', { timeout: 60_000 }, () => {
   });
 
   it('record checks the zero before and after', async () => {
+    closedOnNothing = true;
     const argv = [
       'record',
       '--meter',
@@ -69,6 +72,7 @@ describe('with an adapter and two meters in range', { timeout: 60_000 }, () => {
     const checks = store.listZeroChecks(stdout.trim());
     store.close();
     expect(checks.map((c) => c.quantity)).toEqual(['current', 'current']);
+    for (const { mean } of checks) expect(Math.abs(mean)).toBeLessThan(0.01);
     expect(checks[0]!.atMs).toBeLessThan(0);
     expect(checks[1]!.atMs).toBeGreaterThan(2000);
   });

@@ -7,7 +7,7 @@ import type { Case, Channel, Gap, Recording, RecordingEvent } from '../../server
 import type { KeptMeterRecord, RecordedMeterRecord } from '../../server/messages/meterRecord.ts';
 import type { TaughtMeter } from '../../server/messages/taughtMeters.ts';
 import type { WatchSettings } from '../../server/messages/watch.ts';
-import type { ZeroCheck } from '../../server/messages/zeroCheck.ts';
+import type { HeldZeroCheck, ZeroCheck } from '../../server/messages/zeroCheck.ts';
 import { bucketsOf } from '../../server/samples/buckets.ts';
 import { columnsOf, type SampleColumns } from '../../server/samples/columns.ts';
 import { acceptedPicture } from '../../server/store/casePapers.ts';
@@ -35,6 +35,7 @@ interface State {
   meterRecords: KeptMeterRecord[];
   recordedMeters: (RecordedMeterRecord & { recordingId: string })[];
   zeroChecks: (ZeroCheck & { recordingId: string })[];
+  heldZeroChecks: Record<string, HeldZeroCheck[]>;
   taught: TaughtMeter[];
   deleted: { item: Case; recordings: string[] }[];
   photos: { photo: Photo; octets: Uint8Array; deletedAt: string | null }[];
@@ -56,6 +57,7 @@ export function memoryStore(): Store {
     meterRecords: [],
     recordedMeters: [],
     zeroChecks: [],
+    heldZeroChecks: {},
     taught: [],
     deleted: [],
     photos: [],
@@ -311,6 +313,14 @@ export function memoryStore(): Store {
     addZeroCheck(id, check) {
       recordingRow(id);
       state.zeroChecks.push({ ...check, recordingId: id });
+    },
+    listHeldZeroChecks: () =>
+      Object.keys(state.heldZeroChecks)
+        .sort()
+        .flatMap((key) => state.heldZeroChecks[key]!),
+    holdZeroChecks(key, checks) {
+      delete state.heldZeroChecks[key];
+      if (checks.length > 0) state.heldZeroChecks[key] = [...checks];
     },
     listTaughtMeters: () => [...state.taught],
     addTaughtMeter(description) {

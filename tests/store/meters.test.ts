@@ -116,6 +116,23 @@ describe.each(STORES)('meters: %s', (_name, open) => {
     store.close();
   });
 
+  it('keeps the zero checks that wait for a recording, the last of each meter', () => {
+    const store = open();
+    const { atMs: _, ...check } = CHECK;
+    expect(store.listHeldZeroChecks()).toEqual([]);
+    store.holdZeroChecks(KEY, [check]);
+    store.holdZeroChecks('page:other', [{ ...check, meterKey: 'page:other' }]);
+    store.holdZeroChecks(KEY, [{ ...check, mean: 0.5 }, check]);
+    expect(store.listHeldZeroChecks().map((c) => [c.meterKey, c.mean])).toEqual([
+      ['page:other', 0.012],
+      [KEY, 0.5],
+      [KEY, 0.012],
+    ]);
+    store.holdZeroChecks(KEY, []);
+    expect(store.listHeldZeroChecks().map((c) => c.meterKey)).toEqual(['page:other']);
+    store.close();
+  });
+
   it('keeps one copy of a description, and says when there is none to delete', () => {
     const store = open();
     const first = store.addTaughtMeter(DESCRIPTION);
@@ -134,9 +151,12 @@ it('keeps descriptions and records over a restart', () => {
   const before = openStore(file);
   before.addTaughtMeter(DESCRIPTION);
   before.writeMeterRecord(KEY, RECORD);
+  const { atMs: _, ...check } = CHECK;
+  before.holdZeroChecks(KEY, [check]);
   before.close();
   const after = openStore(file);
   expect(after.listTaughtMeters()[0]!.description).toEqual(DESCRIPTION);
   expect(after.readMeterRecord(KEY)).toEqual(RECORD);
+  expect(after.listHeldZeroChecks()).toEqual([check]);
   after.close();
 });
