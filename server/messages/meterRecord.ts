@@ -77,6 +77,7 @@ export const keptMeterRecordSchema = z.strictObject({
   changedAt: z.iso.datetime(),
 });
 export type KeptMeterRecord = z.infer<typeof keptMeterRecordSchema>;
+export const keptMeterRecordListSchema = z.array(keptMeterRecordSchema);
 
 /** The record as it was when the recording began; later edits do not change it. */
 export const recordedMeterSchema = z.strictObject({ meterKey: meterKeySchema, record: meterRecordSchema });

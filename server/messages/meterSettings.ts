@@ -27,5 +27,8 @@ const uuidSchema = z
     'a service is 4 hexadecimal digits, or 32 with dashes',
   );
 
+/** Addresses of the meters that have a key. */
+export const bindKeyListSchema = z.array(z.string());
+
 /** Services of makers that a browser's chooser must name in advance, as a person typed them. */
 export const vendorServicesSchema = z.array(uuidSchema).max(40);

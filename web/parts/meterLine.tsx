@@ -4,9 +4,12 @@ import { displayFigure, figureLine } from '../state/figure.ts';
 import { channelId, freshness } from '../state/live.ts';
 import { isBusy, isOn, measuresText, signalWord, stateWord } from '../state/meters.ts';
 import { Button } from './controls.tsx';
+import { Fold } from './fold.tsx';
 import { useAction, useTicker } from './hooks.ts';
+import { MeterRecordPart } from './meterRecord.tsx';
 import { useServices } from './services.ts';
 import { Problem, Tag } from './words.tsx';
+import { ZeroCheckPart } from './zeroCheck.tsx';
 
 /** One meter: what it is, how it is, what it last said, and a switch where this screen may use it. */
 export function MeterLine(p: {
@@ -39,6 +42,16 @@ export function MeterLine(p: {
         )}
       </div>
       <Problem sentence={action.problem} />
+      <div class="meter-folds">
+        {meter.state === 'connected' && meter.channels.length > 0 && (
+          <Fold title="Zero check">
+            <ZeroCheckPart meter={meter} />
+          </Fold>
+        )}
+        <Fold title="Record of this meter">
+          <MeterRecordPart meter={meter} />
+        </Fold>
+      </div>
     </li>
   );
 }
