@@ -221,6 +221,12 @@ function totalCharge(
   const charge = awake.mean * awakeS + asleep.mean * asleepS;
   const spanS = awakeS + asleepS;
   const lostAwakeS = overlapOf(c.gaps, startS, startS + awakeS);
+  // What passed before the first reading and after the last one: taken at the mean, but a pulse may have fallen there,
+  // and the car may have drawn what the first reading shows.
+  const head = Math.max(0, t[0]! - interval - startS);
+  const tail = Math.max(0, endS - t[n - 1]!);
+  const first = awakeS > 0 ? awake : asleep;
+  const scatter = asleepFromSample < n ? asleep.deviation : awake.deviation;
   // The draw falls while the car shuts down, so a gap there may hide up to its spread.
   return figure(
     charge,
@@ -228,6 +234,7 @@ function totalCharge(
     (meter.noise * spanS) / Math.sqrt(n),
     asleepS * asleep.unknown,
     lostAwakeS * awake.deviation,
-    (Math.abs(y[0]!) * interval) / Math.sqrt(3),
+    scatter * Math.sqrt(interval * (head + tail)),
+    head * Math.abs(y[0]! - first.mean),
   );
 }

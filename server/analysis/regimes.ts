@@ -1,4 +1,4 @@
-import { combine, figure } from './accuracy.ts';
+import { combine, figure, resolutionUncertainty } from './accuracy.ts';
 import { lowerBound, mergeSpans, overlapOf, type Conditioned, type Span } from './condition.ts';
 import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
@@ -66,7 +66,11 @@ function measureRegime(
   // A pulse's readings carry the noise of three readings even where the pulses are all alike.
   const eachU = Math.max(charge.deviation, Math.sqrt(3) * meter.noise * interval);
   const missed = Math.max(0, observedS / stretch.periodS - hits);
-  const miscounted = Math.sqrt(1 + Math.min(missed, hits)) / Math.max(1, hits);
+  // The time observed is whole readings, and a beat that was missed may have been none.
+  const miscounted =
+    Math.hypot(interval / stretch.periodS, Math.sqrt(Math.min(missed, hits))) / Math.max(1, hits);
+  const topA = topReading(pulses, charge.alone.length >= 5 ? charge.alone : stretch.members);
+  const clipped = (combine(meter.noise, resolutionUncertainty(c.resolution ?? 0)) / topA) ** 2;
   const alone = all.every((s) => s === stretch || s.firstS > stretch.lastS || s.lastS < stretch.firstS);
   const spanS = stretch.lastS + stretch.periodS - stretch.firstS;
   const keptS = spanS - overlapOf(c.gaps, stretch.firstS, stretch.lastS);
@@ -81,13 +85,12 @@ function measureRegime(
       ? combine(
           (averageA * eachU) / Math.max(charge.mean, 1e-300) / Math.sqrt(hits),
           (averageA * miscounted) / 2,
-          averageA * (SHAPE_SLACK + TOGETHER_SLACK * charge.together),
+          averageA * (SHAPE_SLACK + CLIPPED_SLACK * clipped + TOGETHER_SLACK * charge.together),
         )
       : combine(summed.standardU, (2 * meter.noise) / Math.sqrt(to - from)),
     (1.5 * roundingOfMean(meter) * interval) / stretch.periodS,
     gainUncertainty(averageA, meter),
   );
-  const topA = topReading(pulses, charge.alone.length >= 5 ? charge.alone : stretch.members);
   const { resolved, candidates, floorIsBare } = resolvePeriod({
     periodS: stretch.periodS,
     top: topA,
@@ -166,7 +169,9 @@ function meanExcess(
 }
 
 /** What the tails of pulses below the threshold, and pulses that fall together, may do to an average. */
-const SHAPE_SLACK = 1e-4;
+const SHAPE_SLACK = 3.5e-5;
+/** A part of a pulse below the threshold is lost: as often as the threshold is high, and as much each time. */
+const CLIPPED_SLACK = 4;
 const TOGETHER_SLACK = 0.02;
 
 /** Mean charge of the pulses that no pulse of another train falls together with. */

@@ -52,48 +52,48 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
     slots.push(s / multiple);
   }
   const times = members.map((i) => at[i]!);
-  const fit = realisedPeriod(slots, times);
+  const single = scatterOfReading(pulses, members, timing.readingS);
+  const fit = realisedPeriod(slots, times, LEAST_TIMING * single);
   if (fit === null) return null;
   const lastSlot = slots[slots.length - 1]!;
   return {
     firstS: fit.firstS,
     lastS: fit.firstS + fit.periodS * lastSlot,
     periodS: fit.periodS,
-    periodU: Math.hypot(
-      fit.standardU,
-      stillWithin(pulses, members, timing.readingS, fit.deviation) / lastSlot,
-    ),
+    periodU: Math.hypot(fit.standardU, stillWithin(single, fit.deviation) / lastSlot),
     pulses: lastSlot + 1,
     members: Int32Array.from(members),
     slots: Float64Array.from(slots),
   };
 }
 
+/** Scatter of the times of pulses of this length where they fall anywhere into readings. */
+function scatterOfReading(pulses: PulseTimes, members: readonly number[], readingS: number): number {
+  const blur = median(members.map((i) => pulses.blur[i]!));
+  return readingS / Math.sqrt(12) / (1 + (4 * blur) / Math.max(readingS, 1e-9)) ** 2;
+}
+
+/** This much of that scatter is enough to show that the train does not keep step. */
+const ENOUGH = 0.5;
+/** And this much of it every time has at least, be it that they slide evenly through the readings. */
+const LEAST_TIMING = 0.65;
+
 /**
  * Times quantised by readings that keep step with the train do not scatter, and so do not show how far they
  * are off: what is missing of the scatter that readings of this length would give stands at either end.
  */
-function stillWithin(
-  pulses: PulseTimes,
-  members: readonly number[],
-  readingS: number,
-  deviation: number,
-): number {
-  const blur = median(members.map((i) => pulses.blur[i]!));
-  const single = readingS / Math.sqrt(12) / (1 + (4 * blur) / Math.max(readingS, 1e-9)) ** 2;
-  // Half of that scatter is enough to show that the train does not keep step.
-  return deviation > single / 2 ? 0 : Math.SQRT2 * Math.sqrt(single ** 2 - deviation ** 2);
+function stillWithin(single: number, deviation: number): number {
+  return deviation > ENOUGH * single ? 0 : Math.SQRT2 * Math.sqrt(single ** 2 - deviation ** 2);
 }
 
 /** A stretch whose members have changed since it was fitted, timed anew where its beats still keep one clock. */
 export function refitted(pulses: PulseTimes, s: Stretch, timing: Timing): Stretch {
-  const fit = realisedPeriod(
-    s.slots,
-    Float64Array.from(s.members, (i) => pulses.at[i]!),
-  );
+  const single = scatterOfReading(pulses, Array.from(s.members), timing.readingS);
+  const times = Float64Array.from(s.members, (i) => pulses.at[i]!);
+  const fit = realisedPeriod(s.slots, times, LEAST_TIMING * single);
   const last = s.slots[s.slots.length - 1]!;
   if (fit === null || last === 0 || fit.deviation > timing.toleranceS + s.periodS / 10) return s;
-  const still = stillWithin(pulses, Array.from(s.members), timing.readingS, fit.deviation) / last;
+  const still = stillWithin(single, fit.deviation) / last;
   return {
     ...s,
     firstS: fit.firstS,
