@@ -158,6 +158,8 @@ function regimeText(r: Regime, where: string): string {
 function unresolvedText(candidates: readonly number[]): string {
   const start = 'Something pulses faster than this meter can time; the average still counts it.';
   if (candidates.length === 0) return start;
+  if (candidates.length === 1)
+    return `${start} Of the periods up to 2 s only one fits all that was recorded: ${Number(candidates[0]!.toPrecision(4))} s.`;
   const shown = candidates.slice(0, 6).map((c) => `${Number(c.toPrecision(4))} s`);
   const more = candidates.length > shown.length ? ` and ${candidates.length - shown.length} more` : '';
   return `${start} Periods that would read the same here: ${shown.join(', ')}${more}.`;

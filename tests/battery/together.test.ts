@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { findNight } from '../../server/battery/findings.ts';
 import { narrowedBy } from '../../server/battery/together.ts';
 import type { Findings } from '../../server/messages/findings.ts';
+import { describeFindings } from '../../server/messages/sentences.ts';
 import { makeNight } from '../helpers/nights.ts';
 
 /** The same car, its search every `periodS`, seen by a meter of its own sampling rate. */
@@ -39,6 +40,13 @@ describe('two recordings of one car', () => {
     const { candidatePeriodsS } = narrowedBy(slow, fast).polling;
     expect(candidatePeriodsS).toHaveLength(1);
     expect(candidatePeriodsS[0]).toBeCloseTo(0.3, 4);
+    const said = (f: Findings): string =>
+      describeFindings(f)
+        .map((s) => s.text)
+        .join(' ');
+    expect(said(slow)).toContain('Periods that would read the same here');
+    expect(said(narrowedBy(slow, fast))).toContain('only one fits all that was recorded: 0.3 s');
+    expect(said(narrowedBy(slow, fast))).not.toContain('read the same');
   });
 
   it('change nothing where nothing fits both, or nothing is open', () => {
