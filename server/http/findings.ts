@@ -40,11 +40,12 @@ export class FindingsDesk {
     return findStoredNight(this.store, id, options);
   }
 
-  /** Changes with every sample, gap and event, none of which is ever taken back. */
+  /** Changes with every sample, gap, event and zero check, none of which is ever taken back. */
   private basisOf({ id, state, durationMs, channels }: Recording): string {
     const events = this.store.listEvents(id).length;
     const gaps = this.store.listGaps(id).length;
-    return JSON.stringify([state, durationMs, channels.map((c) => c.samples), events, gaps]);
+    const zeros = this.store.listZeroChecks(id).length;
+    return JSON.stringify([state, durationMs, channels.map((c) => c.samples), events, gaps, zeros]);
   }
 }
 

@@ -7,6 +7,7 @@ import { Button, LinkButton } from '../parts/controls.tsx';
 import { useAction, useConnection, useLoad, useMeters } from '../parts/hooks.ts';
 import { MeterLine } from '../parts/meterLine.tsx';
 import { useServices } from '../parts/services.ts';
+import { TaughtMeters } from '../parts/taughtMeters.tsx';
 import { Cautions, PageTitle, Problem } from '../parts/words.tsx';
 
 const SCAN_S = 15;
@@ -24,6 +25,7 @@ export function MetersPage(): JSX.Element {
       <HereMeters />
       <ServerMeters status={status.value} problem={status.problem} />
       <VirtualMeters running={status.value?.virtualCar.running ?? false} onChange={status.reload} />
+      <TaughtMeters />
       <Cautions place="meters" />
     </>
   );

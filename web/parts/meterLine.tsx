@@ -2,7 +2,9 @@ import type { JSX } from 'preact';
 import type { Meter } from '../../server/messages/meters.ts';
 import { displayFigure, figureLine } from '../state/figure.ts';
 import { channelId, freshness } from '../state/live.ts';
+import { addressOf } from '../state/meterSettings.ts';
 import { isBusy, isOn, measuresText, signalWord, stateWord } from '../state/meters.ts';
+import { BindKeyPart } from './bindKey.tsx';
 import { Button } from './controls.tsx';
 import { Fold } from './fold.tsx';
 import { useAction, useTicker } from './hooks.ts';
@@ -51,6 +53,11 @@ export function MeterLine(p: {
         <Fold title="Record of this meter">
           <MeterRecordPart meter={meter} />
         </Fold>
+        {addressOf(meter) !== null && (
+          <Fold title="Key of an encrypted broadcast">
+            <BindKeyPart meter={meter} />
+          </Fold>
+        )}
       </div>
     </li>
   );
