@@ -1,5 +1,6 @@
 import { parseAccuracy } from '../analysis/accuracy.ts';
 import { condition, lowerBound, type ClockStep, type Conditioned, type Span } from '../analysis/condition.ts';
+import { alignChannels, type Alignment } from '../analysis/alignment.ts';
 import { analyseCurrent, type CurrentStory } from '../analysis/current.ts';
 import { findDips } from '../analysis/dips.ts';
 import { meterOf, type MeterErrors, type MeterOfChannel } from '../analysis/dc.ts';
@@ -64,6 +65,7 @@ export interface VoltageChapter {
   readonly meter: MeterErrors;
   /** Polling seen as dips; null where the current shows it. */
   readonly dips: readonly MeasuredRegime[] | null;
+  readonly alignment: Alignment | null;
   readonly resistance: Resistance | null;
   readonly quiet: QuietVoltage;
 }
@@ -189,6 +191,15 @@ function voltageChapter(
 ): VoltageChapter {
   const meter: MeterErrors = { ...facts, resolution: c.resolution, noise: noise ?? channelNoise(c) };
   const current = story?.conditioned ?? null;
+  const steps = story === null ? [] : loadSteps(story);
+  const alignment =
+    story === null || current === null
+      ? null
+      : alignChannels(
+          { channel: current, noise: story.meter.noise },
+          { channel: c, noise: meter.noise },
+          steps,
+        );
   const polls = story !== null && story.regimes.length > 0 && !isTooShort(spanOf(story.conditioned));
   return {
     timing: timingOf(c),
@@ -196,10 +207,11 @@ function voltageChapter(
     lastS: c.t[c.t.length - 1]!,
     meter,
     dips: polls ? null : findDips(c, facts).map((r) => ({ ...r, members: NO_MEMBERS })),
+    alignment,
     resistance:
       story === null || current === null
         ? null
-        : sourceResistance(current, c, loadSteps(story), story.meter, meter),
+        : sourceResistance(current, alignedWith(c, alignment), steps, story.meter, meter),
     quiet: quietPoints(
       c,
       restFrom(story),
@@ -207,6 +219,12 @@ function voltageChapter(
       story === null ? null : meanLoad(story),
     ),
   };
+}
+
+/** The voltage on the current's stamps. */
+function alignedWith(voltage: Conditioned, alignment: Alignment | null): Conditioned {
+  if (alignment === null || Math.abs(alignment.lagS) < 2 * alignment.standardU) return voltage;
+  return { ...voltage, t: voltage.t.map((t) => t - alignment.lagS) };
 }
 
 function spanOf(c: Conditioned): { samples: number; firstS: number; lastS: number } {

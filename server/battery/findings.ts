@@ -75,6 +75,7 @@ export function findingsOf(chapter: Chapter, about: About, options: FindNightOpt
         .map((s) => ({ atS: s.atS, stepS: s.stepS }))
         .sort((a, b) => a.atS - b.atS),
       reversed: sign.reversed,
+      ...alignmentOf(voltage),
     },
     ...inVoltageToo(describeDraw(current, sign), voltage, battery.findings),
     battery: battery.findings,
@@ -91,6 +92,11 @@ export function findingsOf(chapter: Chapter, about: About, options: FindNightOpt
     slowIntervalS: slow && current !== null ? current.timing.readingS : null,
   });
   return { ...body, flags };
+}
+
+function alignmentOf(voltage: VoltageChapter | null): Pick<Findings['recording'], 'alignment'> {
+  const lagS = voltage?.alignment ? figure(voltage.alignment.lagS, voltage.alignment.standardU) : null;
+  return lagS === null ? {} : { alignment: { lagS, steps: voltage!.alignment!.steps } };
 }
 
 /** Where no current shows polling, the dips that it makes in the voltage may. */

@@ -1,3 +1,4 @@
+import type { Alignment } from '../analysis/alignment.ts';
 import { longestPause, mergeSpans, type Span } from '../analysis/condition.ts';
 import type { Timing } from '../analysis/trains.ts';
 import type { ChannelChapter, Chapter, VoltageChapter } from './chapter.ts';
@@ -100,6 +101,7 @@ function joinVoltage(a: VoltageChapter, b: VoltageChapter, quiet: QuietVoltage):
       noise: pooled(a.meter.noise, n, b.meter.noise, m),
     },
     dips: a.dips === null || b.dips === null ? null : joinTrains(a.dips, b.dips, timing),
+    alignment: joinAlignment(a.alignment, b.alignment),
     resistance: joinResistance(a.resistance, b.resistance),
     quiet,
   };
@@ -116,6 +118,18 @@ function joinQuiet(a: Chapter, b: Chapter): QuietVoltage {
     v: [...x.v, ...y.v],
     amps: x.amps === null || y.amps === null ? null : [...x.amps, ...y.amps],
     readings: x.readings + y.readings,
+  };
+}
+
+/** One delay for all: where the chapters differ by more than they say, they are less sure by as much. */
+function joinAlignment(a: Alignment | null, b: Alignment | null): Alignment | null {
+  if (a === null || b === null) return a ?? b;
+  const [wa, wb] = [1 / a.standardU ** 2, 1 / b.standardU ** 2];
+  const apart = Math.abs(a.lagS - b.lagS) / Math.hypot(a.standardU, b.standardU);
+  return {
+    lagS: (wa * a.lagS + wb * b.lagS) / (wa + wb),
+    standardU: Math.max(1, apart) / Math.sqrt(wa + wb),
+    steps: a.steps + b.steps,
   };
 }
 

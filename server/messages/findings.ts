@@ -83,6 +83,11 @@ export const findingsSchema = z.strictObject({
     channels: z.array(channelFindingsSchema),
     clockSteps: z.array(z.strictObject({ atS: seconds, stepS: z.number() })),
     reversed: z.boolean(),
+    /**
+     * How much later than the current's the voltage's readings are stamped, from load steps that both meters saw.
+     * Absent where they do not settle it.
+     */
+    alignment: z.strictObject({ lagS: estimateSchema.unwrap(), steps: count }).optional(),
   }),
   sleep: z.strictObject({
     state: z.enum(['slept', 'never-slept', 'asleep-from-start', 'undetermined']),

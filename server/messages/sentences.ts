@@ -77,11 +77,21 @@ function recordingSentences(f: Findings): FindingSentence[] {
     const way = step.stepS < 0 ? 'back' : 'forward';
     out.push(say('recording', `The clock was set ${way} by ${durationText(step.stepS)}.`, step.atS));
   }
+  if (r.alignment !== undefined) out.push(say('recording', alignmentText(r.alignment)));
   if (r.reversed)
     out.push(
       say('recording', 'The clamp seems to be on backwards: the current reads as charging all night.'),
     );
   return out;
+}
+
+function alignmentText({ lagS, steps }: NonNullable<Findings['recording']['alignment']>): string {
+  const by = `by ${steps} load steps that both meters saw`;
+  if (Math.abs(lagS.value) <= lagS.expandedUncertainty)
+    return `The two meters are together to within ${durationText(lagS.expandedUncertainty)}, ${by}.`;
+  const later = lagS.value > 0 ? 'voltage' : 'current';
+  const text = estimateText({ ...lagS, value: Math.abs(lagS.value) }, 'width')!;
+  return `The ${later} meter's readings come ${text} after the other's, ${by}; that is taken out where the two are held together.`;
 }
 
 function sleepSentences(f: Findings): FindingSentence[] {
