@@ -76,10 +76,15 @@ function Places(p: { readonly route: Route }): JSX.Element {
             <a
               href={hashOf(place.page === 'live' ? { page: 'live', caseId: null } : { page: place.page })}
               aria-current={here === place.page ? 'page' : undefined}
-              aria-label={place.page === 'meters' && on > 0 ? `${place.label}, ${on} connected` : undefined}
             >
               {place.label}
-              {place.page === 'meters' && on > 0 && <span class="count">{on}</span>}
+              {place.page === 'meters' && on > 0 && (
+                <>
+                  {' '}
+                  <span class="count">{on}</span>
+                  <span class="hidden"> connected</span>
+                </>
+              )}
             </a>
           </li>
         ))}
