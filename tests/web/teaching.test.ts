@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { teach } from '../../drivers/teach/teach.ts';
 import {
   addGlance,
+  begin,
   chooseKind,
   displayProblem,
   heard,
@@ -26,6 +27,7 @@ const from = (hexes: readonly string[], meterKey = 'page:a') => ({
   name: 'Meter A',
   frames: hexes.map((hex, i) => frame(hex, i)),
 });
+const BEGUN = begin('page:a', 'Meter A');
 /** A head, millivolts big end first, a tail. */
 const volts = (mV: number) => `aa${(mV & 0xffff).toString(16).padStart(4, '0')}00`;
 const glance = (state: Teaching, mV: number, display: string) =>
@@ -38,20 +40,20 @@ const FIVE = [
   [0, '0.000 V'],
   [9127, '9.127 V'],
 ] as const;
-const taught = FIVE.reduce((s, [mV, display]) => glance(s, mV, display), NO_TEACHING);
+const taught = FIVE.reduce((s, [mV, display]) => glance(s, mV, display), BEGUN);
 
 const searched = (glances: Teaching['glances']) => teach(octetsIn(glances));
 
 describe('a glance', () => {
   it('belongs to the frame that was held, whatever has come since', () => {
-    let state = hold(heard(NO_TEACHING, from([volts(1), volts(2)])));
+    let state = hold(heard(BEGUN, from([volts(1), volts(2)])));
     state = addGlance(heard(state, from([volts(3)])), '0.002 V');
     expect(state.glances).toMatchObject([{ frame: { hex: volts(2) }, display: '0.002 V' }]);
     expect(state.held).toBeNull();
   });
 
   it('is not taken without a held frame or with a text that is no figure', () => {
-    const state = heard(NO_TEACHING, from([volts(1)]));
+    const state = heard(BEGUN, from([volts(1)]));
     expect(addGlance(state, '1.000 V')).toBe(state);
     expect(addGlance(hold(state), 'twelve').glances).toEqual([]);
     expect(displayProblem('twelve')).not.toBeNull();
@@ -64,12 +66,14 @@ describe('a glance', () => {
 });
 
 describe('frames', () => {
-  it('of another meter begin afresh', () => {
-    expect(heard(taught, from(['ff'], 'page:b'))).toMatchObject({ glances: [], name: 'Meter A', kind: null });
+  it('of another meter, or before a meter was chosen, change nothing', () => {
+    expect(heard(taught, from(['ff'], 'page:b'))).toBe(taught);
+    expect(heard(NO_TEACHING, from(['ff']))).toBe(NO_TEACHING);
+    expect(begin('page:b', 'Meter B')).toMatchObject({ glances: [], name: 'Meter B', kind: null });
   });
 
   it('are told apart by characteristic and length; the most frequent kind is taught until another is chosen', () => {
-    const state = heard(NO_TEACHING, from(['aabb', '01', 'aacc']));
+    const state = heard(BEGUN, from(['aabb', '01', 'aacc']));
     expect(kinds(state).map((k) => k.frames)).toEqual([2, 1]);
     expect(newest(state)!.hex).toBe('aacc');
     expect(newest(chooseKind(state, kinds(state)[1]!.kind))!.hex).toBe('01');
@@ -77,14 +81,14 @@ describe('frames', () => {
 
   it('show which octets changed', () => {
     expect(octetsOf(frame('aa01'), frame('aa02')).map((o) => o.changed)).toEqual([false, true]);
-    expect(shownFrames(heard(NO_TEACHING, from(['aa01', 'aa02'])), 1)[0]!.octets[1]).toEqual({
+    expect(shownFrames(heard(BEGUN, from(['aa01', 'aa02'])), 1)[0]!.octets[1]).toEqual({
       hex: '02',
       changed: true,
     });
   });
 
   it('do not grow without end', () => {
-    let state: Teaching = NO_TEACHING;
+    let state: Teaching = BEGUN;
     for (let i = 0; i < 50; i++) state = heard(state, from(Array.from({ length: 40 }, () => volts(i))));
     expect(state.frames).toHaveLength(200);
   });
@@ -106,7 +110,7 @@ describe('saving', () => {
 
   it('is refused while more than one encoding fits, and says how many', () => {
     // A second number rises along with the figure and never falls: a copy, or the largest so far.
-    let state: Teaching = NO_TEACHING;
+    let state: Teaching = BEGUN;
     for (const mV of [1003, 2214, 3541, 4187, 5390])
       state = addGlance(
         hold(heard(state, from([`${volts(mV)}${mV.toString(16).padStart(4, '0')}`]))),

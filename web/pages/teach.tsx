@@ -7,6 +7,7 @@ import { metersOf } from '../state/meters.ts';
 import { hashOf } from '../state/route.ts';
 import {
   addGlance,
+  begin,
   FEWEST_TO_SEARCH,
   heard,
   hold,
@@ -78,7 +79,7 @@ export function TeachPage(): JSX.Element {
         <Listening
           onListening={(meterKey, name) => {
             setSaved(null);
-            setState((before) => heard(before, { meterKey, name, frames: [] }));
+            setState(begin(meterKey, name));
           }}
         />
       )}

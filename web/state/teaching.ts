@@ -45,11 +45,16 @@ export function kindOf(frame: RawFrame): string {
   return `${frame.service} ${frame.characteristic} ${frame.hex.length / 2}`;
 }
 
-/** Frames of another meter begin a new teaching. */
+/** A meter is to be taught from now on. */
+export function begin(meterKey: string, name: string): Teaching {
+  return { ...NO_TEACHING, meterKey, name };
+}
+
+/** Frames of any other meter, taught elsewhere at the same time, leave this teaching as it is. */
 export function heard(state: Teaching, { meterKey, name, frames }: RawFrames): Teaching {
-  const base = state.meterKey === meterKey ? state : { ...NO_TEACHING, meterKey, name };
+  if (state.meterKey !== meterKey) return state;
   const fresh = frames.filter((f) => f.hex.length > 0);
-  return { ...base, name, frames: [...base.frames, ...fresh].slice(-MOST_FRAMES) };
+  return { ...state, name, frames: [...state.frames, ...fresh].slice(-MOST_FRAMES) };
 }
 
 /** Kinds heard lately, the most frequent first. */
