@@ -69,10 +69,8 @@ function Form(p: { readonly meter: Meter; readonly first: MeterForm }): JSX.Elem
   return (
     <form ref={element} class="form" noValidate onSubmit={(e) => e.preventDefault()}>
       <p class="quiet">
-        {cell === null
-          ? 'The meter does not tell its own battery level.'
-          : `The meter’s own battery: ${cell} %.`}{' '}
-        A recording keeps this record as it is when it starts.
+        {cell !== null && `The meter’s own battery: ${cell} %. `}A recording keeps this record as it is when
+        it starts.
       </p>
       <div class="form-grid">
         <TextField label="Name" maxLength={120} hint={`Empty: ${meter.name}`} {...field('name')} />
