@@ -201,6 +201,9 @@ function quietMean(
   };
 }
 
+/** The noise is that of the readings under the pulses, clipped, so on the low side. */
+const NOISE_MARGIN = 1.2;
+
 /** Charge over the whole recording, the sleeping part with its gaps filled. */
 function totalCharge(
   c: Conditioned,
@@ -231,7 +234,7 @@ function totalCharge(
   return figure(
     charge,
     spanS * meterUncertainty(charge / Math.max(spanS, 1e-9), meter),
-    (meter.noise * spanS) / Math.sqrt(n),
+    (NOISE_MARGIN * meter.noise * spanS) / Math.sqrt(n),
     asleepS * asleep.unknown,
     lostAwakeS * awake.deviation,
     scatter * Math.sqrt(interval * (head + tail)),

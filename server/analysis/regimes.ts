@@ -60,7 +60,8 @@ function measureRegime(
   const charge = typicalCharge(c, pulses, stretch, all);
   const from = lowerBound(c.t, stretch.firstS - stretch.periodS / 2);
   const to = lowerBound(c.t, stretch.lastS + stretch.periodS / 2);
-  const observedS = Math.max(interval, (to - from) * interval);
+  const readS = Math.max(interval, (to - from) * interval);
+  const observedS = readS + beyondEnds(c, stretch, from, to);
   const hits = stretch.members.length + claimedByOthers(pulses, stretch, interval, hidden.edges);
   const counted = (charge.mean * hits) / observedS;
   // A pulse's readings carry the noise of three readings even where the pulses are all alike.
@@ -78,7 +79,7 @@ function measureRegime(
     stretch.members.length < CLEAR * Math.min(stretch.pulses, observedS / stretch.periodS) ||
     observedS < CLEAR * keptS;
   const summed = thin && alone ? meanExcess(c, stretch, floor, hidden) : null;
-  const averageA = summed?.mean ?? counted;
+  const averageA = summed === null ? counted : summed.mean * (readS / observedS);
   const chargePerPulse = averageA * stretch.periodS;
   const averageU = combine(
     summed === null
@@ -128,6 +129,15 @@ function measureRegime(
       averageA: floorIsBare ? figure(averageA, averageU) : null,
     },
   };
+}
+
+/** Half a period on either side belongs to a train: what of it lies before the first reading, or after the last one. */
+function beyondEnds(c: Conditioned, stretch: Stretch, from: number, to: number): number {
+  const { t } = c;
+  const half = stretch.periodS / 2;
+  const before = from > 0 ? 0 : t[0]! - (c.intervalS ?? 0) - (stretch.firstS - half);
+  const after = to < t.length ? 0 : stretch.lastS + half - t[t.length - 1]!;
+  return Math.max(0, before) + Math.max(0, after);
 }
 
 /** Where fewer beats were followed, or readings kept, what all readings hold above the floor is the measure. */
