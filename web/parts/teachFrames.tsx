@@ -36,7 +36,10 @@ export function ArrivingFrames(p: {
         <Choice
           legend="Which of them changes with the display?"
           value={state.kind ?? all[0]!.kind}
-          options={all.map(({ kind, octets }, i) => ({ value: kind, label: `${i + 1}: ${octets} octets` }))}
+          options={all.map(({ kind, octets, from }) => ({
+            value: kind,
+            label: `${octets} octets from ${from}`,
+          }))}
           onValue={(kind) => p.onState((before) => chooseKind(before, kind))}
         />
       )}

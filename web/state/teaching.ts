@@ -57,13 +57,22 @@ export function heard(state: Teaching, { meterKey, name, frames }: RawFrames): T
   return { ...state, name, frames: [...state.frames, ...fresh].slice(-MOST_FRAMES) };
 }
 
+export interface Kind {
+  readonly kind: string;
+  readonly frames: number;
+  readonly octets: number;
+  /** The characteristic's first digits, which tell one from another. */
+  readonly from: string;
+}
+
 /** Kinds heard lately, the most frequent first. */
-export function kinds(state: Teaching): { kind: string; frames: number; octets: number }[] {
-  const counts = new Map<string, { kind: string; frames: number; octets: number }>();
+export function kinds(state: Teaching): Kind[] {
+  const counts = new Map<string, Kind>();
   for (const f of state.frames) {
     const kind = kindOf(f);
     const { frames } = counts.get(kind) ?? { frames: 0 };
-    counts.set(kind, { kind, frames: frames + 1, octets: f.hex.length / 2 });
+    const from = f.characteristic.slice(0, 8);
+    counts.set(kind, { kind, frames: frames + 1, octets: f.hex.length / 2, from });
   }
   return [...counts.values()].sort((a, b) => b.frames - a.frames);
 }
