@@ -1,6 +1,6 @@
 import { changePointsOfLongSeries } from './change-points.ts';
 import type { Conditioned } from './condition.ts';
-import { median } from './statistics.ts';
+import { median, quantile } from './statistics.ts';
 import type { Windows } from './windows.ts';
 
 /** Stage 3: stretches of constant floor, and the sharp steps between them to the reading. */
@@ -54,8 +54,38 @@ export function findLevels(c: Conditioned, w: Windows): Levels {
     if (worst < 0) break;
     changes = changes.filter((_, j) => j !== worst);
   }
+  changes = withoutCutWindows(c, w, changes, leastStep);
   return { levels: toLevels(c, w, changes), floorNoise, leastStep };
 }
+
+/**
+ * A window that a step cuts in two may have a floor between the levels on either side, where pulses fill what is
+ * left of it; it is no level of its own when its readings lie on the one before the step and on the other after it.
+ */
+function withoutCutWindows(
+  c: Conditioned,
+  w: Windows,
+  changes: readonly number[],
+  leastStep: (near: number) => number,
+): number[] {
+  const edges = [0, ...changes, w.count];
+  return changes.filter((k, j) => {
+    const start = edges[j]!;
+    if (k - start !== 1 || start === 0 || j === 0) return true;
+    const before = sideLevel(w, edges[j - 1]!, start, 'end');
+    const after = sideLevel(w, k, edges[j + 2]!, 'start');
+    const [from, to] = [w.from[start]!, w.from[k]!];
+    const at = stepSample(c.y, from, to, before, after);
+    const within = leastStep(Math.min(Math.abs(before), Math.abs(after)));
+    const liesOn = (level: number, a: number, b: number): boolean =>
+      b - a < LEAST_SIDE || Math.abs(quantile(c.y.subarray(a, b), LOW) - level) < within;
+    return !(liesOn(before, from, at) && liesOn(after, at + 1, to));
+  });
+}
+
+/** Readings, and their low quantile: the floor under pulses. */
+const LEAST_SIDE = 4;
+const LOW = 0.2;
 
 function noiseOfFloors(c: Conditioned, w: Windows): number {
   const differences: number[] = [];

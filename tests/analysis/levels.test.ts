@@ -138,6 +138,37 @@ describe('levels and sleep', () => {
     for (let k = 65; k < windows.count; k++) expect(Math.abs(reference[k]! - 0.025)).toBeLessThan(2e-4);
   });
 
+  it.each([1, 2, 3, 4, 5, 6, 7, 8])(
+    'finds one step, and when, in a window that it cuts in two (%i)',
+    (seed) => {
+      const atS = 1850 + 6 * seed;
+      const { sleep } = stages({
+        seed,
+        durationS: 7200,
+        baselineA: 0.036,
+        shutDowns: [{ atS, dropA: 0.3 }],
+        trains: [{ widthS: 0.06, amplitudeA: 1, stretches: [{ startS: 60.4, endS: 7200, periodS: 2.3 }] }],
+        current: { intervalS: 1, resolution: 1e-4, noise: 5e-4 },
+      });
+      expect(sleep.steps).toHaveLength(1);
+      expect(Math.abs(sleep.timeToSleepS! - atS)).toBeLessThan(1.5);
+    },
+  );
+
+  it('keeps a level of half a minute between two steps', () => {
+    const { sleep } = stages({
+      seed: 9,
+      durationS: 7200,
+      baselineA: 0.036,
+      shutDowns: [
+        { atS: 1860, dropA: 0.3 },
+        { atS: 1925, dropA: 0.2 },
+      ],
+      current: { intervalS: 0.5, resolution: 1e-4, noise: 5e-4 },
+    });
+    expect(sleep.steps.map((s) => Math.round(s.atS))).toEqual([1860, 1925]);
+  });
+
   it.each([
     ['a high steady draw for hours', { seed: 6, durationS: 7200, baselineA: 0.4 }, 'never-slept'],
     ['a high steady draw for minutes', { seed: 7, durationS: 300, baselineA: 0.4 }, 'undetermined'],
