@@ -3,6 +3,8 @@ import type { SampleColumns, Series } from '../samples/columns.ts';
 import { lowerBound } from './condition.ts';
 
 const ROOM = 4096;
+/** Small, because there is room for a day of readings and more. */
+const GROWTH = 1.25;
 
 /** Live readings of one channel that come bit by bit and are taken away from the front: seconds and values. */
 export class SeriesSoFar {
@@ -60,7 +62,7 @@ export class SeriesSoFar {
   private makeRoom(size: number): void {
     if (size <= this.t.length) return;
     const wider = (a: Float64Array): Float64Array<ArrayBuffer> => {
-      const b = new Float64Array(Math.max(size, 2 * a.length));
+      const b = new Float64Array(Math.max(size, Math.ceil(GROWTH * a.length)));
       b.set(a.subarray(0, this.n));
       return b;
     };
