@@ -48,7 +48,9 @@ export function analyseCurrent(
   const floor = new FloorOverTime(windows, reference);
   const { regimes, pulses } = findPolling(c, { excursions, levels: levels.levels, threshold, floor, meter });
   const raised = measureRaised(c, excursions, (i) => floor.at(c.t[i]!), sleep.asleepFromSample);
-  const wakeUps = raised.filter((w) => !isBeat(w, regimes)).map((w) => withoutPolling(w, regimes));
+  const wakeUps = raised
+    .filter((w) => !isBeat(w, regimes) && !isBlip(w, regimes, threshold))
+    .map((w) => withoutPolling(w, regimes));
   return {
     conditioned: c,
     windows,
@@ -71,6 +73,23 @@ function isBeat(w: Raised, regimes: readonly MeasuredRegime[]): boolean {
       r.stretch.lastS > w.startS &&
       w.peak < 1.4 * r.topA,
   );
+}
+
+/** Readings: a pulse has at most two, and noise on either side of it. */
+const FEW = 4;
+/** A pulse with this much more charge than its train's others has something else in it. */
+const MORE_CHARGE = 1.35;
+
+/** A train's own pulse that noise has made longer, or noise alone: among millions of readings there are some. */
+function isBlip(w: Raised, regimes: readonly MeasuredRegime[], threshold: number): boolean {
+  if (w.last - w.first + 1 > FEW) return false;
+  const isPulse = regimes.some(
+    ({ stretch, averageA }) =>
+      stretch.firstS - stretch.periodS / 2 < w.startS + w.durationS &&
+      stretch.lastS + stretch.periodS / 2 > w.startS &&
+      w.charge < MORE_CHARGE * averageA * stretch.periodS,
+  );
+  return isPulse || w.peak < 2 * threshold;
 }
 
 /** Polling goes on under a wake-up: its share of the charge belongs to the polling. */

@@ -6,6 +6,7 @@ import { NightInChapters } from '../../server/battery/nightInChapters.ts';
 import { quietMoment } from '../../server/battery/quietMoment.ts';
 import type { Estimate, Findings } from '../../server/messages/findings.ts';
 import { sliceColumns, type SampleColumns } from '../../server/samples/columns.ts';
+import { hardNight } from '../helpers/hard-nights.ts';
 import { keptNight } from '../helpers/keptNight.ts';
 import { makeNight, type NightSpec } from '../helpers/nights.ts';
 import { Random } from '../helpers/random.ts';
@@ -150,6 +151,14 @@ describe('a recording of days, chapter by chapter, says what it says as a whole'
     const [seen] = f.polling.regimes;
     expect(Math.abs(seen!.periodS!.value / train!.periodS - 1)).toBeLessThan(1e-5);
     expect(Math.abs(seen!.pulses / train!.pulses - 1)).toBeLessThan(0.01);
+  });
+});
+
+describe('a month of one reading in two seconds', () => {
+  it.each([3, 7, 8])('no pulse that noise has made longer is taken for a wake-up (%i)', (seed) => {
+    const spec = hardNight('month', seed);
+    const { wakeUps } = findKeptNight(keptNight(makeNight(spec).input));
+    expect(wakeUps.map((w) => Math.round(w.startS))).toEqual(spec.wakeUps!.map((w) => Math.round(w.startS)));
   });
 });
 
