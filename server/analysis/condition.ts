@@ -26,6 +26,8 @@ export interface Conditioned {
   readonly intervalS: number | null;
   /** How late a reading may arrive against the others. */
   readonly jitterS: number;
+  /** Relative standard uncertainty of the clock that uneven arrivals were set on; 0 where they were left as they came. */
+  readonly clockU: number;
   /** Integration time; where nobody stated it, the interval (back-to-back conversions) is assumed. */
   readonly apertureS: number | null;
   readonly apertureStated: boolean;
@@ -47,7 +49,7 @@ export function longestPause(intervalS: number): number {
 export function condition(input: ChannelInput): Conditioned {
   const { t: arrived, y, clockSteps } = inOrder(input.t, input.y);
   const intervalS = estimateInterval(arrived);
-  const t = takenAt(arrived, intervalS);
+  const { t, clockU } = takenAt(arrived, intervalS);
   const apertureStated = input.apertureS !== null;
   return {
     quantity: input.quantity,
@@ -56,6 +58,7 @@ export function condition(input: ChannelInput): Conditioned {
     y: withoutZero(t, y, input.zeroChecks ?? []),
     intervalS,
     jitterS: estimateJitter(t),
+    clockU,
     apertureS: apertureStated ? input.apertureS : intervalS,
     apertureStated,
     resolution: input.resolution ?? estimateResolution(y),
@@ -68,11 +71,21 @@ export function condition(input: ChannelInput): Conditioned {
 const UNEVEN = 0.35;
 const MOST_EVENED = 4_000_000;
 
-function takenAt(arrived: Float64Array, intervalS: number | null): Float64Array {
-  if (intervalS === null) return arrived;
+/** Readings whose delays tell the clock as well as one independent delay does: those next to each other are alike. */
+const ALIKE = 4;
+
+function takenAt(
+  arrived: Float64Array,
+  intervalS: number | null,
+): { readonly t: Float64Array; readonly clockU: number } {
+  if (intervalS === null) return { t: arrived, clockU: 0 };
   const jitterS = estimateJitter(arrived);
   const t = withoutStalls(arrived, intervalS, jitterS);
-  return jitterS < UNEVEN * intervalS || t.length > MOST_EVENED ? t : evenTimes(t, intervalS);
+  if (jitterS < UNEVEN * intervalS || t.length > MOST_EVENED) return { t, clockU: 0 };
+  // The slope of a line through evenly spread times: var = 12 s^2 / (N T^2).
+  const span = t[t.length - 1]! - t[0]!;
+  const clockU = (Math.sqrt(12) * jitterS) / (span * Math.sqrt(t.length / ALIKE));
+  return { t: evenTimes(t, intervalS), clockU };
 }
 
 function inOrder(

@@ -64,7 +64,7 @@ function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: M
     regime: {
       startS: h.firstS,
       endS: h.lastS,
-      periodS: resolved ? figure(periodS, h.periodU) : null,
+      periodS: resolved ? figure(periodS, h.periodU, c.clockU * periodS) : null,
       widthS: wide ? figure(widthS, widthU) : null,
       amplitudeA: wide ? figure(pulseReading, averageU, (pulseReading * widthU) / widthS) : null,
       chargePerPulseC: resolved ? figure(charge, averageU * periodS) : null,

@@ -118,7 +118,7 @@ function measureRegime(
     regime: {
       startS: stretch.firstS,
       endS: stretch.lastS,
-      periodS: orNull(figure(stretch.periodS, stretch.periodU)),
+      periodS: orNull(figure(stretch.periodS, stretch.periodU, c.clockU * stretch.periodS)),
       widthS: shape === null ? null : figure(shape.widthS, shape.widthU),
       amplitudeA:
         shape === null
