@@ -55,6 +55,8 @@ test('from the virtual car to a stopped recording with a tried handle, by keys a
   await page.keyboard.press('Enter');
   await page.getByRole('heading', { name: 'Live watch' }).waitFor();
   await tabTo(/^Start recording$/);
+  // A button that cannot be pressed yet can have the focus: the virtual car's meters are still connecting.
+  await page.getByRole('button', { name: 'Start recording', disabled: false }).waitFor();
   await page.keyboard.press('Enter');
   await page.getByRole('button', { name: 'Stop recording' }).waitFor();
   // The start button is gone; the next Tab is at what took its place.
