@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs';
 import type { Month } from './month.ts';
 
 /**
@@ -100,6 +101,25 @@ function stopwatch(): () => { seconds: number; wall: number } {
     const { user, system } = process.cpuUsage(before);
     return { seconds: (user + system) / 1e6, wall: (performance.now() - from) / 1000 };
   };
+}
+
+/**
+ * Seconds that the main thread was at work, without the engine's own helpers (compiler, collector), as Linux counts
+ * them (proc(5), schedstat); elsewhere those of all threads.
+ */
+export function threadSeconds(work: () => unknown): number {
+  const before = mainThread();
+  const { seconds } = timed(work);
+  const after = mainThread();
+  return before === null || after === null ? seconds : after - before;
+}
+
+function mainThread(): number | null {
+  try {
+    return Number(readFileSync(`/proc/self/task/${process.pid}/schedstat`, 'utf8').split(' ')[0]) / 1e9;
+  } catch {
+    return null;
+  }
 }
 
 /** The value below which the part `p` of the numbers lies (nearest rank). */
