@@ -95,7 +95,8 @@ function inOrder(
   const n = Math.min(t.length, y.length);
   let tidy = t.length === y.length;
   for (let i = 0; tidy && i < n; i++)
-    tidy = Number.isFinite(t[i]) && Number.isFinite(y[i]) && (i === 0 || t[i]! > t[i - 1]!);
+    // The difference from itself is 0 for what is finite, and for nothing else.
+    tidy = t[i]! - t[i]! === 0 && y[i]! - y[i]! === 0 && (i === 0 || t[i]! > t[i - 1]!);
   if (tidy) return { t, y, clockSteps: [] };
 
   const finite: number[] = [];

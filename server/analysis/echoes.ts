@@ -1,5 +1,5 @@
 import { lowerBound } from './condition.ts';
-import { median } from './statistics.ts';
+import { median, valuesAt } from './statistics.ts';
 import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /**
@@ -12,7 +12,7 @@ export function withoutEchoes(pulses: PulseTimes, found: readonly Stretch[], tim
   const kept: Train[] = [];
   const trains = found.map((stretch) => ({
     stretch,
-    usual: median(Float64Array.from(stretch.members, (i) => pulses.charge[i]!)),
+    usual: median(valuesAt(pulses.charge, stretch.members)),
   }));
   for (const train of trains.sort((a, b) => strength(b) - strength(a))) {
     const others = kept.filter((k) => overlap(k.stretch, train.stretch));

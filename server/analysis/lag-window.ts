@@ -1,5 +1,6 @@
 import { lowerBound, type Conditioned } from './condition.ts';
 import { LoadCurve } from './load-curve.ts';
+import { mean } from './statistics.ts';
 
 /** One of the two channels with the noise of one of its readings. */
 export interface Side {
@@ -56,7 +57,6 @@ export function lagWindow(
   const line = new Line(points.end);
   const v = line.takeFrom(points.v);
   const flat = sumOfProducts(v, v);
-  const x = new Float64Array(n);
   const digit = voltage.channel.resolution ?? 0;
   return {
     flat,
@@ -65,14 +65,21 @@ export function lagWindow(
     step: rangeOf(current.channel, span.fromS - search.mostS, span.toS - search.leastS),
     apertureS: points.longestS,
     at(lagS) {
+      // The line is off the voltage already; of the load's squares it is taken off as they are summed.
+      let [sum, along, squares, vx, origin] = [0, 0, 0, 0, 0];
       for (let k = 0; k < n; k++) {
-        const [begin, end] = [points.begin[k]! - lagS, points.end[k]! - lagS];
+        const begin = points.begin[k]! - lagS;
+        const end = points.end[k]! - lagS;
         const q = curve.chargeAt(begin);
-        x[k] = (curve.chargeAt(end) - q) / (end - begin);
+        const load = (curve.chargeAt(end) - q) / (end - begin);
+        if (k === 0) origin = load;
+        const x = load - origin;
+        sum += x;
+        along += x * line.unit[k]!;
+        squares += x * x;
+        vx += v[k]! * x;
       }
-      line.takeOff(x);
-      const xx = sumOfProducts(x, x);
-      const vx = sumOfProducts(v, x);
+      const xx = squares - (sum * sum) / n - along * along;
       if (!(vx < 0) || !(xx > 0)) return { squares: flat, ohm: 0 };
       return { squares: Math.max(0, flat - (vx * vx) / xx), ohm: -vx / xx };
     },
@@ -122,9 +129,9 @@ function pointsOf(c: Conditioned, fromS: number, toS: number, apertureS: number)
   return { begin, end, v, together, longestS };
 }
 
-/** A straight line through points at fixed times, to be taken off one quantity after the other. */
+/** A straight line through points at fixed times; `unit` is its slope as a vector of length 1 about a mean of 0. */
 class Line {
-  private readonly unit: Float64Array;
+  readonly unit: Float64Array;
 
   constructor(t: readonly number[]) {
     const middle = t.reduce((sum, x) => sum + x, 0) / t.length;
@@ -133,22 +140,11 @@ class Line {
     this.unit = centred.map((x) => x / length);
   }
 
-  takeFrom(y: readonly number[]): Float64Array {
-    const out = Float64Array.from(y, (x) => x - y[0]!);
-    this.takeOff(out);
-    return out;
-  }
-
-  takeOff(y: Float64Array): void {
-    let sum = 0;
-    for (const x of y) sum += x;
-    const mean = sum / y.length;
-    let along = 0;
-    for (let k = 0; k < y.length; k++) {
-      y[k] = y[k]! - mean;
-      along += y[k]! * this.unit[k]!;
-    }
-    for (let k = 0; k < y.length; k++) y[k] = y[k]! - along * this.unit[k]!;
+  takeFrom(given: readonly number[]): Float64Array {
+    const m = mean(given);
+    const y = Float64Array.from(given, (x) => x - m);
+    const along = sumOfProducts(y, this.unit);
+    return y.map((x, k) => x - along * this.unit[k]!);
   }
 }
 

@@ -1,5 +1,6 @@
 import { overlapOf } from './condition.ts';
 import { PulseClock } from './pulse-clock.ts';
+import { valuesAt } from './statistics.ts';
 import type { PulseTimes, Timing } from './trains.ts';
 
 /** Finding the beat: the period that most of a window of pulses keeps. */
@@ -23,8 +24,8 @@ export interface Lock {
  */
 export function lockOn(pulses: PulseTimes, index: Int32Array, start: number, timing: Timing): Lock | null {
   const window = index.subarray(start, Math.min(index.length, start + LOCK_WINDOW));
-  const times = Float64Array.from(window, (i) => pulses.at[i]!);
-  const blur = Float64Array.from(window, (i) => pulses.blur[i]!);
+  const times = valuesAt(pulses.at, window);
+  const blur = valuesAt(pulses.blur, window);
   let best: Lock | null = null;
   let bestScore = 0;
   for (const { periodS, anchor } of candidates(times, timing)) {

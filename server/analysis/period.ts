@@ -35,8 +35,12 @@ export function realisedPeriod(
   if (line === null) return null;
   const n = slots.length;
   const span = slots[n - 1]! - slots[0]!;
-  const from = Float64Array.from(slots, (s) => s - slots[0]!);
-  const residual = Float64Array.from(slots, (s, i) => times[i]! - line.intercept - line.slope * s);
+  const from = new Float64Array(n);
+  const residual = new Float64Array(n);
+  for (let i = 0; i < n; i++) {
+    from[i] = slots[i]! - slots[0]!;
+    residual[i] = times[i]! - line.intercept - line.slope * slots[i]!;
+  }
   const seen = likelyWalks(from, residual, line, leastTimingS);
   const best = Math.max(...seen.map((w) => w.logLikelihood));
   const weights = seen.map((w) => Math.exp(w.logLikelihood - best));

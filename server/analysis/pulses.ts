@@ -24,48 +24,59 @@ export function collectPulses(
   threshold: number,
   steps: readonly number[],
 ): Pulses {
-  const parts: Excursions[] = [];
+  const parts: Part[] = [];
   let chosen = 0;
-  const visit = (part: Excursions, depth: number): void => {
-    parts.push(part);
-    for (let i = 0; i < part.count; i++) {
-      if (isPulse(c, part, i)) chosen++;
+  const visit = (excursions: Excursions, depth: number): number => {
+    const riding = new Map<number, number>();
+    const number = parts.push({ excursions, riding }) - 1;
+    for (let i = 0; i < excursions.count; i++) {
+      if (isPulse(c, excursions, i)) chosen++;
       else if (depth < DEPTH) {
         // The readings at the edges hold only part of the raised level.
-        const from = part.first[i]! + 1;
-        const to = part.last[i]!;
+        const from = excursions.first[i]! + 1;
+        const to = excursions.last[i]!;
         if (to - from < 8) continue;
         const level = lowerLevel(c.y, from, to, threshold / 2);
-        visit(findExcursions(c, new ConstantFloor(level), threshold, from, to), depth + 1);
+        riding.set(i, visit(findExcursions(c, new ConstantFloor(level), threshold, from, to), depth + 1));
       }
     }
+    return number;
   };
   visit(x, 0);
   return inColumns(c, withoutSteps(inTimeOrder(c, parts, chosen), steps));
 }
 
+/** Excursions over one floor, and which part rides on which of them. */
+interface Part {
+  readonly excursions: Excursions;
+  readonly riding: ReadonlyMap<number, number>;
+}
+
 /** Where a pulse stands: which of the parts, and its place there. As columns, because there may be millions. */
 interface Chosen {
-  readonly parts: readonly Excursions[];
+  readonly parts: readonly Part[];
   readonly part: Uint32Array;
   readonly place: Uint32Array;
 }
 
-function inTimeOrder(c: Conditioned, parts: readonly Excursions[], count: number): Chosen {
+/** What rides on an excursion lies within it, and so before the next one. */
+function inTimeOrder(c: Conditioned, parts: readonly Part[], count: number): Chosen {
   const part = new Uint32Array(count);
   const place = new Uint32Array(count);
   let n = 0;
-  parts.forEach((p, k) => {
-    for (let i = 0; i < p.count; i++) {
-      if (!isPulse(c, p, i)) continue;
-      part[n] = k;
-      place[n++] = i;
+  const visit = (k: number): void => {
+    const { excursions, riding } = parts[k]!;
+    for (let i = 0; i < excursions.count; i++) {
+      const above = riding.get(i);
+      if (above !== undefined) visit(above);
+      else if (isPulse(c, excursions, i)) {
+        part[n] = k;
+        place[n++] = i;
+      }
     }
-  });
-  if (parts.length === 1) return { parts, part, place };
-  const firstOf = (k: number): number => parts[part[k]!]!.first[place[k]!]!;
-  const order = Uint32Array.from({ length: count }, (_, k) => k).sort((a, b) => firstOf(a) - firstOf(b));
-  return { parts, part: order.map((k) => part[k]!), place: order.map((k) => place[k]!) };
+  };
+  visit(0);
+  return { parts, part, place };
 }
 
 function inColumns(c: Conditioned, { parts, part, place }: Chosen): Pulses {
@@ -80,7 +91,7 @@ function inColumns(c: Conditioned, { parts, part, place }: Chosen): Pulses {
     blur: new Float64Array(count),
   };
   for (let k = 0; k < count; k++) {
-    const p = parts[part[k]!]!;
+    const p = parts[part[k]!]!.excursions;
     const i = place[k]!;
     out.at[k] = p.at[i]!;
     out.charge[k] = p.charge[i]!;
@@ -96,14 +107,15 @@ function inColumns(c: Conditioned, { parts, part, place }: Chosen): Pulses {
 function withoutSteps(chosen: Chosen, steps: readonly number[]): Chosen {
   const { parts, part, place } = chosen;
   let next = 0;
-  const keeps = part.map((k, n) => {
-    const p = parts[k]!;
+  let kept = 0;
+  for (let n = 0; n < part.length; n++) {
+    const p = parts[part[n]!]!.excursions;
     const i = place[n]!;
     while (next < steps.length && steps[next]! < p.first[i]! - 1) next++;
     const step = steps[next];
-    return step === undefined || step === 0 || step > p.last[i]! + 1 ? 1 : 0;
-  });
-  if (keeps.every((k) => k === 1)) return chosen;
-  const isKept = (_: number, n: number): boolean => keeps[n] === 1;
-  return { parts, part: part.filter(isKept), place: place.filter(isKept) };
+    if (step !== undefined && step !== 0 && step <= p.last[i]! + 1) continue;
+    part[kept] = part[n]!;
+    place[kept++] = i;
+  }
+  return { parts, part: part.subarray(0, kept), place: place.subarray(0, kept) };
 }

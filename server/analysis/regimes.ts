@@ -4,7 +4,7 @@ import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
 import type { Pulses } from './pulses.ts';
 import type { Estimate, Regime } from '../messages/findings.ts';
-import { mean, median, quantile, standardDeviation } from './statistics.ts';
+import { mean, median, quantile, standardDeviation, valuesAt } from './statistics.ts';
 import { pulseShape } from './shape.ts';
 import type { Stretch } from './trains.ts';
 import { resolvePeriod } from './resolvability.ts';
@@ -200,9 +200,9 @@ function typicalCharge(
     if (beats.every((b) => b.distance(pulses.at[i]!) > reach)) alone.push(i);
   }
   const together = 1 - alone.length / Math.max(1, stretch.members.length);
-  const own = alone.map((i) => pulses.charge[i]!);
+  const own = valuesAt(pulses.charge, alone);
   if (own.length >= 5) return { alone, mean: mean(own), deviation: standardDeviation(own), together };
-  const every = Array.from(stretch.members, (i) => pulses.charge[i]!);
+  const every = valuesAt(pulses.charge, stretch.members);
   return {
     alone,
     mean: median(every),
@@ -276,10 +276,7 @@ function readingsOf(pulses: Pulses, { members }: Stretch): number {
 
 /** The readings that hold a whole pulse are the highest; a few that hold two trains' pulses are left out. */
 function topReading(pulses: Pulses, members: ArrayLike<number>): number {
-  return quantile(
-    Float64Array.from(members, (i) => pulses.peak[i]!),
-    TOP_QUANTILE,
-  );
+  return quantile(valuesAt(pulses.peak, members), TOP_QUANTILE);
 }
 
 const TOP_QUANTILE = 0.85;

@@ -29,7 +29,7 @@ export class SeriesSoFar {
     }
   }
 
-  /** All there is, as views that hold until the next `add` or `takeUntil`. */
+  /** All there is, as views. What comes later is not in them, and changes nothing of them. */
   peek(): Series {
     return { t: this.t.subarray(0, this.n), y: this.y.subarray(0, this.n) };
   }
@@ -43,7 +43,7 @@ export class SeriesSoFar {
     const { t, y } = this.peek();
     if (this.isInOrder) {
       const [from, to] = [lowerBound(t, fromS), lowerBound(t, toS)];
-      return { t: t.slice(from, to), y: y.slice(from, to) };
+      return { t: t.subarray(from, to), y: y.subarray(from, to) };
     }
     const isInside = (_: number, i: number): boolean => t[i]! >= fromS && t[i]! < toS;
     return { t: t.filter(isInside), y: y.filter(isInside) };
@@ -53,6 +53,9 @@ export class SeriesSoFar {
   takeUntil(atS: number): Series {
     const taken = this.between(-Infinity, atS);
     const rest = this.between(atS, Infinity);
+    // What is taken keeps the arrays.
+    this.t = new Float64Array(this.t.length);
+    this.y = new Float64Array(this.y.length);
     this.t.set(rest.t);
     this.y.set(rest.y);
     this.n = rest.t.length;

@@ -2,6 +2,13 @@
 
 export type Numbers = ArrayLike<number>;
 
+/** The values at some places, in their order. */
+export function valuesAt(x: Numbers, places: Numbers): Float64Array<ArrayBuffer> {
+  const out = new Float64Array(places.length);
+  for (let k = 0; k < out.length; k++) out[k] = x[places[k]!]!;
+  return out;
+}
+
 /** Arithmetic mean, shifted by the first value so that a large common offset costs no digits; NaN when empty. */
 export function mean(x: Numbers): number {
   const n = x.length;

@@ -2,7 +2,7 @@ import { overlapOf, type Span } from './condition.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
 import { realisedPeriod } from './period.ts';
-import { median } from './statistics.ts';
+import { median, valuesAt } from './statistics.ts';
 import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /** A followed train as a stretch with one period, its uncertainty, and stretches that belong together. */
@@ -51,7 +51,7 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
     members.push(f.members[i]!);
     slots.push(s / multiple);
   }
-  const times = members.map((i) => at[i]!);
+  const times = valuesAt(at, members);
   const single = scatterOfReading(pulses, members, timing.readingS);
   const fit = realisedPeriod(slots, times, LEAST_TIMING * single);
   if (fit === null) return null;
@@ -68,8 +68,8 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
 }
 
 /** Scatter of the times of pulses of this length where they fall anywhere into readings. */
-function scatterOfReading(pulses: PulseTimes, members: readonly number[], readingS: number): number {
-  const blur = median(members.map((i) => pulses.blur[i]!));
+function scatterOfReading(pulses: PulseTimes, members: ArrayLike<number>, readingS: number): number {
+  const blur = median(valuesAt(pulses.blur, members));
   return readingS / Math.sqrt(12) / (1 + (4 * blur) / Math.max(readingS, 1e-9)) ** 2;
 }
 
@@ -88,8 +88,8 @@ function stillWithin(single: number, deviation: number): number {
 
 /** A stretch whose members have changed since it was fitted, timed anew where its beats still keep one clock. */
 export function refitted(pulses: PulseTimes, s: Stretch, timing: Timing): Stretch {
-  const single = scatterOfReading(pulses, Array.from(s.members), timing.readingS);
-  const times = Float64Array.from(s.members, (i) => pulses.at[i]!);
+  const single = scatterOfReading(pulses, s.members, timing.readingS);
+  const times = valuesAt(pulses.at, s.members);
   const fit = realisedPeriod(s.slots, times, LEAST_TIMING * single);
   const last = s.slots[s.slots.length - 1]!;
   if (fit === null || last === 0 || fit.deviation > timing.toleranceS + s.periodS / 10) return s;
@@ -161,7 +161,7 @@ function inOrder(
   const kept = order.filter((k, n) => n === 0 || slots[k]! > slots[order[n - 1]!]!);
   return {
     members: Int32Array.from(kept, (k) => members[k]!),
-    slots: Float64Array.from(kept, (k) => slots[k]!),
+    slots: valuesAt(slots, kept),
   };
 }
 

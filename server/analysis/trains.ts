@@ -2,7 +2,7 @@ import type { Span } from './condition.ts';
 import { withoutEchoes } from './echoes.ts';
 import { follow, hitsBeforeChange } from './follow.ts';
 import { LOCK_LEAST, LOCK_WINDOW, lockOn } from './lock.ts';
-import { median } from './statistics.ts';
+import { median, valuesAt } from './statistics.ts';
 import { joinAcrossGaps, refitted, toStretch } from './stretches.ts';
 
 /** Stage 6: pulse trains among visible pulses: lock on to a period, then follow its clock pulse by pulse. */
@@ -69,7 +69,7 @@ const MORE_CHARGE = 1.35;
 /** What is left of such pulses when the train's own is taken out stays free for the next train. */
 function leaveTheRest(pulses: PulseTimes, stretch: Stretch, free: Uint8Array): void {
   const { members, slots, firstS, periodS } = stretch;
-  const usual = median(Float64Array.from(members, (i) => pulses.charge[i]!));
+  const usual = median(valuesAt(pulses.charge, members));
   members.forEach((i, k) => {
     const charge = pulses.charge[i]!;
     if (charge < MORE_CHARGE * usual) return;
@@ -90,7 +90,7 @@ function leaveTheRest(pulses: PulseTimes, stretch: Stretch, free: Uint8Array): v
  */
 function claimNearBeats(pulses: PulseTimes, stretch: Stretch, timing: Timing, free: Uint8Array): void {
   const { members, slots, periodS } = stretch;
-  const usual = median(Float64Array.from(members, (i) => pulses.charge[i]!));
+  const usual = median(valuesAt(pulses.charge, members));
   for (let k = 0; k + 1 < members.length; k++) {
     const [a, b] = [members[k]!, members[k + 1]!];
     const steps = slots[k + 1]! - slots[k]!;
