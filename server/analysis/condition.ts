@@ -3,7 +3,7 @@ import { evenTimes } from './even-times.ts';
 import type { ChannelInput } from './input.ts';
 import { withoutStalls } from './stalls.ts';
 import { withoutZero } from './zero.ts';
-import { estimateInterval, estimateJitter, estimateResolution } from './sampling.ts';
+import { estimateInterval, estimateJitter, estimateResolution, waitsForTurns } from './sampling.ts';
 
 /** Stage 1: readings in order on one time axis, with what can be said about how they were taken. */
 
@@ -26,7 +26,7 @@ export interface Conditioned {
   readonly intervalS: number | null;
   /** How late a reading may arrive against the others. */
   readonly jitterS: number;
-  /** Relative standard uncertainty of the clock that uneven arrivals were set on; 0 where they were left as they came. */
+  /** Relative standard uncertainty of the clock behind the times; 0 where single delays are all that moves them. */
   readonly clockU: number;
   /** Integration time; where nobody stated it, the interval (back-to-back conversions) is assumed. */
   readonly apertureS: number | null;
@@ -81,11 +81,13 @@ function takenAt(
   if (intervalS === null) return { t: arrived, clockU: 0 };
   const jitterS = estimateJitter(arrived);
   const t = withoutStalls(arrived, intervalS, jitterS);
-  if (jitterS < UNEVEN * intervalS || t.length > MOST_EVENED) return { t, clockU: 0 };
-  // The slope of a line through evenly spread times: var = 12 s^2 / (N T^2).
   const span = t[t.length - 1]! - t[0]!;
+  // Turns of the radio slide against the meter's clock, so that the usual delay is not the same at either end.
+  const slidU = waitsForTurns(t, intervalS) ? jitterS / 2 / span : 0;
+  if (jitterS < UNEVEN * intervalS || t.length > MOST_EVENED) return { t, clockU: slidU };
+  // The slope of a line through evenly spread times: var = 12 s^2 / (N T^2).
   const clockU = (Math.sqrt(12) * jitterS) / (span * Math.sqrt(t.length / ALIKE));
-  return { t: evenTimes(t, intervalS), clockU };
+  return { t: evenTimes(t, intervalS), clockU: Math.hypot(clockU, slidU) };
 }
 
 function inOrder(

@@ -142,6 +142,30 @@ export function estimateJitter(t: Float64Array): number {
   return (sortedQuantile(sorted, 0.95) - sortedQuantile(sorted, 0.02)) / 2;
 }
 
+const MOST_LAG = 32;
+const LOOKED_AT = 4096;
+const REPEATED = 0.25;
+const BY_CHANCE = 5;
+
+/**
+ * Whether readings wait for the radio's turn: then the pattern of their delays repeats every few readings, and the
+ * differences are alike at that lag. Delays that are each by themselves are alike at none but the first.
+ */
+export function waitsForTurns(t: Float64Array, intervalS: number): boolean {
+  const n = Math.min(LOOKED_AT, t.length - 1);
+  const off = new Float64Array(Math.max(0, n));
+  for (let i = 0; i < n; i++) off[i] = Math.max(-1, Math.min(1, (t[i + 1]! - t[i]!) / intervalS - 1));
+  const m = mean(off);
+  let squares = 0;
+  for (let i = 0; i < n; i++) squares += (off[i]! - m) ** 2;
+  for (let lag = 2; lag <= Math.min(MOST_LAG, n / 4); lag++) {
+    let products = 0;
+    for (let i = lag; i < n; i++) products += (off[i]! - m) * (off[i - lag]! - m);
+    if (products > Math.max(REPEATED, BY_CHANCE / Math.sqrt(n)) * squares && squares > 0) return true;
+  }
+  return false;
+}
+
 /** Last digits that displays have: powers of ten, and the 1/64 V of the standard's voltage characteristic. */
 const DIGITS = [1, 0.1, 1 / 64, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7];
 

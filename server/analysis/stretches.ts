@@ -1,8 +1,8 @@
 import { overlapOf, type Span } from './condition.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
-import { realisedPeriod } from './period.ts';
-import { median, valuesAt } from './statistics.ts';
+import { realisedPeriod, type RealisedPeriod } from './period.ts';
+import { mean, median, valuesAt } from './statistics.ts';
 import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /** A followed train as a stretch with one period, its uncertainty, and stretches that belong together. */
@@ -51,16 +51,14 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
     members.push(f.members[i]!);
     slots.push(s / multiple);
   }
-  const times = valuesAt(at, members);
-  const single = scatterOfReading(pulses, members, timing.readingS);
-  const fit = realisedPeriod(slots, times, LEAST_TIMING * single);
+  const fit = timedPeriod(pulses, members, slots, timing.readingS);
   if (fit === null) return null;
   const lastSlot = slots[slots.length - 1]!;
   return {
     firstS: fit.firstS,
     lastS: fit.firstS + fit.periodS * lastSlot,
     periodS: fit.periodS,
-    periodU: Math.hypot(fit.standardU, stillWithin(single, fit.deviation) / lastSlot),
+    periodU: fit.standardU,
     pulses: lastSlot + 1,
     members: Int32Array.from(members),
     slots: Float64Array.from(slots),
@@ -73,33 +71,28 @@ function scatterOfReading(pulses: PulseTimes, members: ArrayLike<number>, readin
   return readingS / Math.sqrt(12) / (1 + (4 * blur) / Math.max(readingS, 1e-9)) ** 2;
 }
 
-/** This much of that scatter is enough to show that the train does not keep step. */
-const ENOUGH = 0.5;
-/** And this much of it every time has at least, be it that they slide evenly through the readings. */
-const LEAST_TIMING = 0.65;
-
-/**
- * Times quantised by readings that keep step with the train do not scatter, and so do not show how far they
- * are off: what is missing of the scatter that readings of this length would give stands at either end.
- */
-function stillWithin(single: number, deviation: number): number {
-  return deviation > ENOUGH * single ? 0 : Math.SQRT2 * Math.sqrt(single ** 2 - deviation ** 2);
+function timedPeriod(
+  pulses: PulseTimes,
+  members: ArrayLike<number>,
+  slots: ArrayLike<number>,
+  lengthS: number,
+): RealisedPeriod | null {
+  const scatterS = scatterOfReading(pulses, members, lengthS);
+  const widthS = 4 * mean(valuesAt(pulses.blur, members));
+  return realisedPeriod(slots, valuesAt(pulses.at, members), { lengthS, scatterS, widthS });
 }
 
 /** A stretch whose members have changed since it was fitted, timed anew where its beats still keep one clock. */
 export function refitted(pulses: PulseTimes, s: Stretch, timing: Timing): Stretch {
-  const single = scatterOfReading(pulses, s.members, timing.readingS);
-  const times = valuesAt(pulses.at, s.members);
-  const fit = realisedPeriod(s.slots, times, LEAST_TIMING * single);
+  const fit = timedPeriod(pulses, s.members, s.slots, timing.readingS);
   const last = s.slots[s.slots.length - 1]!;
   if (fit === null || last === 0 || fit.deviation > timing.toleranceS + s.periodS / 10) return s;
-  const still = stillWithin(single, fit.deviation) / last;
   return {
     ...s,
     firstS: fit.firstS,
     lastS: fit.firstS + fit.periodS * last,
     periodS: fit.periodS,
-    periodU: Math.hypot(fit.standardU, still),
+    periodU: fit.standardU,
     pulses: last + 1,
   };
 }

@@ -1,5 +1,6 @@
 /** What times of beats say of a clock that walks, for one ratio of walk to timing. */
 export interface ClockWalk {
+  readonly ratio: number;
   /** Up to a constant; the timing's own size and the slope are integrated out. */
   readonly logLikelihood: number;
   /** By how much the clock was later at the last beat than at the first, and the variance of that. */
@@ -67,6 +68,7 @@ export function clockWalk(
   const span = slots[n - 1]!;
   const lever = span - (x - x0);
   return {
+    ratio,
     logLikelihood: -0.5 * (free * Math.log(timing) + squares / timing + logs + Math.log(xx)),
     gained: y - y0 + slope * lever,
     // Student's t with n - 2 degrees of freedom is wider than a normal distribution by this.

@@ -44,7 +44,7 @@ describe('the realised period', () => {
     const slots = Array.from({ length: 300 }, (_, k) => k);
     const sliding = slots.map((k) => PERIOD * k + 0.1 * ((k / 70) % 1));
     const plain = realisedPeriod(slots, sliding)!;
-    const sure = realisedPeriod(slots, sliding, 0.02)!;
+    const sure = realisedPeriod(slots, sliding, { lengthS: PERIOD / 7.001, scatterS: 0.03, widthS: 0 })!;
     expect(sure.standardU).toBeGreaterThan(4 * plain.standardU);
     expect(Math.abs(sure.periodS - PERIOD)).toBeLessThan(2 * sure.standardU);
   });
