@@ -75,11 +75,25 @@ function keptBest(t: Float64Array, guess: number): { interval: number; together:
     const together = Float64Array.from({ length: 2 * tries + 1 }, (_, k) =>
       togetherness(t, from, end, interval * (1 + (k - tries) * step)),
     );
+    // Where readings are held up for much of the time, a short span agrees with a wrong clock about as well.
+    if (first === null && end < to && rivalOf(together) > RIVAL) continue;
     first ??= Math.max(...together) / (end - from) ** 2;
     interval *= 1 + (topOf(together) - tries) * step;
     doubt = 2 * step;
     if (end === to) return { interval, together: first };
   }
+}
+
+/** Of the best clock's agreement; another one that has more than this may be the right one. */
+const RIVAL = 0.5;
+/** Tries on either side of the best that are the same clock. */
+const SAME_CLOCK = 4;
+
+/** How high the next peak is against the highest. */
+function rivalOf(values: Float64Array): number {
+  const top = values.indexOf(Math.max(...values));
+  const others = values.filter((_, k) => Math.abs(k - top) > SAME_CLOCK);
+  return Math.max(0, ...others) / values[top]!;
 }
 
 /** Where the values are highest, between them by the parabola through the highest and its neighbours. */

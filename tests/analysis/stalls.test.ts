@@ -95,6 +95,14 @@ describe('the interval of readings that wait for the turn of the radio', () => {
     }
   });
 
+  it('is found where they are held up for much of the time', () => {
+    for (const seed of [10, 60, 62]) {
+      const spec = hardNight('heldUp', seed);
+      const { t } = makeNight(spec).input.channels[0]!;
+      expect(Math.abs(estimateInterval(t)! / spec.current!.intervalS - 1), `seed ${seed}`).toBeLessThan(2e-6);
+    }
+  });
+
   it('is looked for at places that keep step with no pattern', () => {
     for (const period of [2, 3, 5, 6, 7, 21, 25]) {
       const seen = new Float64Array(period);
