@@ -18,6 +18,8 @@ const HCI_VERSION = 8; // Bluetooth 4.2
 const ACL_LENGTH = 251;
 const ACL_PACKETS = 8;
 const COMMAND_MS = 1;
+/** A host may not have heard yet that a link has ended so shortly before. */
+const ON_ITS_WAY_MS = 2000;
 
 /** What the adapter needs of a peripheral on the air. */
 export interface OnAir {
@@ -47,6 +49,8 @@ export class Adapter {
   private initiating: { address: string; intervalMs: number; supervisionMs: number } | null = null;
   private readonly links = new Map<number, { readonly link: AirLink; held: number }>();
   private nextHandle = 0x40;
+  /** When links ended, by their handles. */
+  private readonly ended = new Map<number, number>();
 
   hostArrives(toHost: (packet: Buffer) => void): void {
     this.hostLeaves();
@@ -159,7 +163,9 @@ export class Adapter {
       case COMMAND.disconnect: {
         const held = this.links.get(parameters.readUInt16LE(0));
         status(held ? STATUS.success : STATUS.unknownConnection);
-        if (!held) this.violations.push(`disconnect of unknown handle ${parameters.readUInt16LE(0)}`);
+        const endedMs = this.ended.get(parameters.readUInt16LE(0)) ?? -Infinity;
+        if (!held && performance.now() - endedMs > ON_ITS_WAY_MS)
+          this.violations.push(`disconnect of unknown handle ${parameters.readUInt16LE(0)}`);
         setTimeout(() => held?.link.end(STATUS.endedByHost), COMMAND_MS * 2);
         return;
       }
@@ -191,6 +197,7 @@ export class Adapter {
       toPeripheral: (frame) => peripheral.received(frame),
       onEnd: (status) => {
         this.links.delete(handle);
+        this.ended.set(handle, performance.now());
         const parameters = Buffer.concat([Buffer.from([0]), u16(handle), Buffer.from([status])]);
         this.toHost?.(event(EVENT.disconnectionComplete, parameters));
         peripheral.disconnected(status);
