@@ -45,7 +45,7 @@ export function analyseCurrent(
     wander: wanderOf(windows, levels.levels, sleep),
     dither: ditherOf(c.y, sleep.asleepFromSample, reference[reference.length - 1] ?? 0, c.resolution),
   };
-  const floor = new FloorOverTime(windows, reference);
+  const floor = new FloorOverTime(windows, levels.levels, reference);
   const { regimes, pulses } = findPolling(c, { excursions, levels: levels.levels, threshold, floor, meter });
   const raised = measureRaised(c, excursions, (i) => floor.at(c.t[i]!), sleep.asleepFromSample);
   const wakeUps = raised

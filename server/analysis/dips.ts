@@ -53,7 +53,7 @@ export function findDips(voltage: Conditioned, facts: MeterOfChannel): readonly 
     excursions: findExcursions(flat, ground, threshold, 0, c.t.length),
     levels,
     threshold,
-    floor: new DropFloor(windows, none),
+    floor: new DropFloor(windows, levels, none),
     meter,
   }).regimes.filter((r) => r.stretch.pulses >= LEAST_DIPS && !isFloors(r, windows));
 }

@@ -66,16 +66,28 @@ export function lowerLevel(y: Float64Array, from: number, to: number, clip: numb
   return n === 0 ? low : sum / n;
 }
 
-/** The floor at any time, and the lowest of a stretch, from the floors of the windows. */
+/** The floor at any time, and the lowest of a stretch, from the floors of the windows and the steps between levels. */
 export class FloorOverTime {
+  private readonly levelStarts: Float64Array;
+
   constructor(
     private readonly w: Windows,
+    private readonly levels: readonly Level[],
     private readonly reference: Float64Array,
-  ) {}
+  ) {
+    this.levelStarts = Float64Array.from(levels, (l) => l.startS);
+  }
 
   at(atS: number): number {
-    const k = Math.min(this.w.count - 1, Math.max(0, lowerBound(this.w.startS, atS) - 1));
-    return this.reference[k] ?? 0;
+    const { w, reference } = this;
+    const k = Math.min(w.count - 1, Math.max(0, lowerBound(w.startS, atS) - 1));
+    const level = this.levels[Math.max(0, lowerBound(this.levelStarts, atS) - 1)];
+    // As in `WindowFloor`: a window that a step cuts in two has a floor of its own on one side only.
+    if (level !== undefined && level.lastWindow >= level.firstWindow) {
+      if (level.startS > w.startS[k]! && k < level.firstWindow) return reference[level.firstWindow]!;
+      if (level.endS < w.endS[k]! && k > level.lastWindow) return reference[level.lastWindow]!;
+    }
+    return reference[k] ?? 0;
   }
 
   lowest(fromS: number, toS: number): number {

@@ -38,7 +38,7 @@ export function findPolling(
   const stretches = findTrains(pulses, timingOf(c));
   const seen = measureRegimes(c, pulses, stretches, floor, meter, hiddenSpans(c, excursions, levels));
   const regimes =
-    seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSure), c)
+    seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSure), c) && !seen.some(runTogether)
       ? seen
       : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter));
   return { regimes, pulses };
@@ -79,6 +79,11 @@ function isSure(r: MeasuredRegime): boolean {
 
 /** Where pulses take up more of the period, they run into each other. */
 const MOST_DUTY = 0.6;
+
+/** What looks like a train of long pulses may be one whose pulses fill the readings between them. */
+function runTogether(r: MeasuredRegime): boolean {
+  return r.resolved && r.duty >= MOST_DUTY;
+}
 
 function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {
   const covered = mergeSpans(regimes.map((r) => ({ startS: r.stretch.firstS, endS: r.stretch.lastS })));
