@@ -40,7 +40,7 @@ describe('the floor over time', () => {
         const average = r?.averageA ?? null;
         if (average === null) continue;
         const truth = (x.chargePerPulseC * (x.pulses - 1)) / (x.lastS - x.firstS);
-        expect(Math.abs(average.value / truth - 1), `seed ${seed}`).toBeLessThan(0.01);
+        expect(Math.abs(average.value / truth - 1), `seed ${seed}`).toBeLessThan(0.02);
         checked++;
       }
     }
