@@ -6,39 +6,57 @@ import { standardDeviation } from './statistics.ts';
  * places lie close together.
  */
 
-const PLACES = 64;
-/** Beats in a place on average, and of the scatter what is left in them where the place tells when a pulse is seen. */
+const MOST_PLACES = 64;
+const LEAST_PLACES = 8;
+/** Beats in a place on average. */
 const LEAST_BEATS = 8;
-const EXPLAINED = 0.7;
-/** Every place is visited over this part of the train at least: else a trend looks like a place. */
-const VISITED = 0.75;
+/** Every place is visited in each of so many parts of the train: else a trend looks like a place. */
+const PARTS = 8;
+/** Times as much of the scatter as places would account for by chance. */
+const BY_CHANCE = 5;
 
 /**
- * Times about an even clock without what their places in the readings account for; null where that is little, or where
- * places and trend cannot be told apart.
+ * Times about an even clock without what their places in the readings account for; null where that may be chance, or
+ * where places and trend cannot be told apart.
  * @param slots rising from 0
  */
 export function withoutSlide(slots: Float64Array, residual: Float64Array, turn: number): Float64Array | null {
   const n = slots.length;
-  const places = Math.min(PLACES, Math.floor(n / LEAST_BEATS));
-  if (places < 2) return null;
+  let places = Math.min(MOST_PLACES, Math.floor(n / LEAST_BEATS));
+  // Beats near a fraction of a reading pass slowly through fine places, and soon through coarse ones.
+  for (; places >= LEAST_PLACES; places = Math.floor(places / 2)) {
+    const means = meansOfPlaces(slots, residual, turn, places);
+    if (means === null) continue;
+    const rest = residual.map((r, i) => r - means[placeOf(slots[i]! * turn, places)]!);
+    const left = (standardDeviation(rest) / standardDeviation(residual)) ** 2;
+    return left < 1 - (BY_CHANCE * places) / n ? rest : null;
+  }
+  return null;
+}
+
+function placeOf(turns: number, places: number): number {
+  return Math.min(places - 1, Math.floor((turns - Math.floor(turns)) * places));
+}
+
+/** Null where some place is visited in some parts of the train only. */
+function meansOfPlaces(
+  slots: Float64Array,
+  residual: Float64Array,
+  turn: number,
+  places: number,
+): Float64Array | null {
   const sum = new Float64Array(places);
   const count = new Float64Array(places);
-  const since = new Float64Array(places);
-  const until = new Float64Array(places);
-  const place = new Uint8Array(n);
-  for (let i = 0; i < n; i++) {
-    const turns = slots[i]! * turn;
-    const k = Math.min(places - 1, Math.floor((turns - Math.floor(turns)) * places));
-    place[i] = k;
+  const visits = new Uint8Array(places);
+  const part = PARTS / (slots[slots.length - 1]! + 1);
+  for (let i = 0; i < slots.length; i++) {
+    const k = placeOf(slots[i]! * turn, places);
     sum[k]! += residual[i]!;
-    if (count[k]!++ === 0) since[k] = slots[i]!;
-    until[k] = slots[i]!;
+    count[k]!++;
+    visits[k]! |= 1 << Math.floor(slots[i]! * part);
   }
-  for (let k = 0; k < places; k++)
-    if (count[k]! > 0 && until[k]! - since[k]! < VISITED * slots[n - 1]!) return null;
-  const rest = residual.map((r, i) => r - sum[place[i]!]! / count[place[i]!]!);
-  return standardDeviation(rest) < EXPLAINED * standardDeviation(residual) ? rest : null;
+  if (visits.some((v) => v !== 0 && v !== 2 ** PARTS - 1)) return null;
+  return sum.map((s, k) => s / Math.max(1, count[k]!));
 }
 
 /**

@@ -85,6 +85,33 @@ describe('a train that slides through the readings', () => {
     return { error: Math.abs(found.periodS - truth), expanded: 2 * found.standardU };
   });
 
+  // 12 s^2 / (N (N^2 - 1)), with the readings' scatter and the clock's own: what evenly scattered times would give.
+  it.each([
+    [44.027, 1145, 0.0062],
+    [14.0031, 9255, 0.01],
+    [9.16661, 4713, 0.0025],
+    [7.0016, 12254, 0.01],
+  ])(
+    '%s readings a period, %i beats of an even clock: within three times the bound',
+    (turn, beats, whiteS) => {
+      const width = 0.02;
+      const random = new Random(7);
+      const period = 0.1 * turn;
+      const seen = Array.from({ length: beats }, (_, k) => {
+        const at = 0.03 + period * k + whiteS * random.normal();
+        const end = seenAt(at);
+        // What of the pulse falls into the next reading moves its middle there.
+        return end + 0.1 * Math.max(0, (at + width - end) / width);
+      });
+      const slots = seen.map((_t, k) => k);
+      const found = realisedPeriod(slots, seen, { ...READING, widthS: width })!;
+      const bound = Math.hypot(whiteS, READING.scatterS) * Math.sqrt(12 / beats ** 3);
+      expect(Math.abs(found.periodS - period)).toBeLessThan(3 * bound);
+      expect(Math.abs(found.periodS - period)).toBeLessThan(3 * found.standardU);
+      expect(found.standardU).toBeLessThan(5 * bound);
+    },
+  );
+
   it('has a period that its uncertainty covers, and not too widely', () => {
     const covered = trials.filter((t) => t.error <= t.expanded).length / trials.length;
     expect(covered).toBeGreaterThanOrEqual(0.9);
