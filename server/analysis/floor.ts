@@ -31,17 +31,20 @@ export class WindowFloor implements Floor {
     while (this.level + 1 < levels.length && levels[this.level + 1]!.from <= i) this.level++;
     const level = levels[this.level];
     let stop = Math.min(this.end, w.from[this.window + 1] ?? this.end);
-    this.value = this.reference[this.window]!;
-    if (level !== undefined) {
-      // A window that a step cuts in two has no floor of its own on the far side: take the level's.
-      if (level.lastWindow >= level.firstWindow && level.from > w.from[this.window]!)
-        this.value = this.reference[level.firstWindow]!;
-      else if (level.lastWindow >= level.firstWindow && level.to < w.from[this.window + 1]!)
-        this.value = this.reference[level.lastWindow]!;
-      stop = Math.min(stop, level.to);
-    }
+    this.value = this.reference[windowOfFloor(w, this.window, level)]!;
+    if (level !== undefined) stop = Math.min(stop, level.to);
     return Math.max(stop, i + 1);
   }
+}
+
+/**
+ * The window whose floor holds for readings of a window on a level: a window that a step cuts in two has no floor of
+ * its own on the far side, and the level's nearest whole window stands in for it.
+ */
+function windowOfFloor({ from }: Windows, window: number, level: Level | undefined): number {
+  if (level === undefined || level.lastWindow < level.firstWindow) return window;
+  if (level.from > from[window]!) return level.firstWindow;
+  return level.to < from[window + 1]! ? level.lastWindow : window;
 }
 
 /** One level throughout. */
@@ -79,15 +82,9 @@ export class FloorOverTime {
   }
 
   at(atS: number): number {
-    const { w, reference } = this;
-    const k = Math.min(w.count - 1, Math.max(0, lowerBound(w.startS, atS) - 1));
+    const k = Math.min(this.w.count - 1, Math.max(0, lowerBound(this.w.startS, atS) - 1));
     const level = this.levels[Math.max(0, lowerBound(this.levelStarts, atS) - 1)];
-    // As in `WindowFloor`: a window that a step cuts in two has a floor of its own on one side only.
-    if (level !== undefined && level.lastWindow >= level.firstWindow) {
-      if (level.startS > w.startS[k]! && k < level.firstWindow) return reference[level.firstWindow]!;
-      if (level.endS < w.endS[k]! && k > level.lastWindow) return reference[level.lastWindow]!;
-    }
-    return reference[k] ?? 0;
+    return this.reference[windowOfFloor(this.w, k, level)] ?? 0;
   }
 
   lowest(fromS: number, toS: number): number {

@@ -1,4 +1,4 @@
-import { mean, quantile, sortedQuantile } from './statistics.ts';
+import { autocorrelation, mean, quantile, sortedQuantile } from './statistics.ts';
 
 /** How a meter samples, estimated from its readings alone. */
 
@@ -169,14 +169,9 @@ export function waitsForTurns(t: Float64Array, intervalS: number): boolean {
   const n = Math.min(LOOKED_AT, t.length - 1);
   const off = new Float64Array(Math.max(0, n));
   for (let i = 0; i < n; i++) off[i] = Math.max(-1, Math.min(1, (t[i + 1]! - t[i]!) / intervalS - 1));
-  const m = mean(off);
-  let squares = 0;
-  for (let i = 0; i < n; i++) squares += (off[i]! - m) ** 2;
-  for (let lag = 2; lag <= Math.min(MOST_LAG, n / 4); lag++) {
-    let products = 0;
-    for (let i = lag; i < n; i++) products += (off[i]! - m) * (off[i - lag]! - m);
-    if (products > Math.max(REPEATED, BY_CHANCE / Math.sqrt(n)) * squares && squares > 0) return true;
-  }
+  const alike = Math.max(REPEATED, BY_CHANCE / Math.sqrt(n));
+  for (let lag = 2; lag <= Math.min(MOST_LAG, n / 4); lag++)
+    if (autocorrelation(off, lag) > alike) return true;
   return false;
 }
 

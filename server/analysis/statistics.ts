@@ -40,15 +40,19 @@ export function standardDeviation(x: Numbers): number {
   return Math.sqrt((squares - (rest * rest) / n) / (n - 1));
 }
 
-/** Lag-1 autocorrelation coefficient as NIST StRD defines it: sums of n - 1 products over n squares. */
 export function lag1Autocorrelation(x: Numbers): number {
+  return autocorrelation(x, 1);
+}
+
+/** Autocorrelation coefficient as NIST StRD defines it: a sum of n - lag products over n squares; NaN for a constant. */
+export function autocorrelation(x: Numbers, lag: number): number {
   const m = mean(x);
   let products = 0;
   let squares = 0;
   for (let i = 0; i < x.length; i++) {
     const d = x[i]! - m;
     squares += d * d;
-    if (i > 0) products += d * (x[i - 1]! - m);
+    if (i >= lag) products += d * (x[i - lag]! - m);
   }
   return products / squares;
 }

@@ -1,7 +1,7 @@
 import { overlapOf, type Span } from './condition.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
-import { realisedPeriod, type RealisedPeriod } from './period.ts';
+import { realisedPeriod } from './period.ts';
 import { mean, median, valuesAt } from './statistics.ts';
 import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
@@ -51,50 +51,34 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
     members.push(f.members[i]!);
     slots.push(s / multiple);
   }
-  const fit = timedPeriod(pulses, members, slots, timing.readingS);
-  if (fit === null) return null;
-  const lastSlot = slots[slots.length - 1]!;
-  return {
-    firstS: fit.firstS,
-    lastS: fit.firstS + fit.periodS * lastSlot,
-    periodS: fit.periodS,
-    periodU: fit.standardU,
-    pulses: lastSlot + 1,
-    members: Int32Array.from(members),
-    slots: Float64Array.from(slots),
-  };
+  const fit = beatOf(pulses, members, slots, timing.readingS);
+  return fit && { ...fit.beat, members: Int32Array.from(members), slots: Float64Array.from(slots) };
 }
 
-/** Scatter of the times of pulses of this length where they fall anywhere into readings. */
-function scatterOfReading(pulses: PulseTimes, members: ArrayLike<number>, readingS: number): number {
-  const blur = median(valuesAt(pulses.blur, members));
-  return readingS / Math.sqrt(12) / (1 + (4 * blur) / Math.max(readingS, 1e-9)) ** 2;
-}
-
-function timedPeriod(
+/** The beat of pulses seen at their times, and the deviation of these about it. */
+function beatOf(
   pulses: PulseTimes,
   members: ArrayLike<number>,
   slots: ArrayLike<number>,
   lengthS: number,
-): RealisedPeriod | null {
-  const scatterS = scatterOfReading(pulses, members, lengthS);
-  const widthS = 4 * mean(valuesAt(pulses.blur, members));
-  return realisedPeriod(slots, valuesAt(pulses.at, members), { lengthS, scatterS, widthS });
+): { readonly beat: Beat; readonly deviation: number } | null {
+  const blur = valuesAt(pulses.blur, members);
+  // Where pulses of this length fall anywhere into readings.
+  const scatterS = lengthS / Math.sqrt(12) / (1 + (4 * median(blur)) / Math.max(lengthS, 1e-9)) ** 2;
+  const readings = { lengthS, scatterS, widthS: 4 * mean(blur) };
+  const fit = realisedPeriod(slots, valuesAt(pulses.at, members), readings);
+  if (fit === null) return null;
+  const { firstS, periodS, standardU, deviation } = fit;
+  const last = slots[slots.length - 1]!;
+  const beat = { firstS, lastS: firstS + periodS * last, periodS, periodU: standardU, pulses: last + 1 };
+  return { beat, deviation };
 }
 
 /** A stretch whose members have changed since it was fitted, timed anew where its beats still keep one clock. */
 export function refitted(pulses: PulseTimes, s: Stretch, timing: Timing): Stretch {
-  const fit = timedPeriod(pulses, s.members, s.slots, timing.readingS);
-  const last = s.slots[s.slots.length - 1]!;
-  if (fit === null || last === 0 || fit.deviation > timing.toleranceS + s.periodS / 10) return s;
-  return {
-    ...s,
-    firstS: fit.firstS,
-    lastS: fit.firstS + fit.periodS * last,
-    periodS: fit.periodS,
-    periodU: fit.standardU,
-    pulses: last + 1,
-  };
+  const fit = beatOf(pulses, s.members, s.slots, timing.readingS);
+  if (fit === null || fit.beat.pulses < 2 || fit.deviation > timing.toleranceS + s.periodS / 10) return s;
+  return { ...s, ...fit.beat };
 }
 
 /** Joins stretches, on either side of a gap or of a missed lock, that keep the same period and beat. */

@@ -1,11 +1,22 @@
 import { describe, expect, it } from 'vitest';
 import { condition } from '../../server/analysis/condition.ts';
 import { FloorOverTime, WindowFloor } from '../../server/analysis/floor.ts';
-import { findLevels } from '../../server/analysis/levels.ts';
-import { cutWindows } from '../../server/analysis/windows.ts';
+import { findLevels, type Level } from '../../server/analysis/levels.ts';
+import { cutWindows, type Windows } from '../../server/analysis/windows.ts';
 import { findNight } from '../../server/battery/findings.ts';
 import { hardNight } from '../helpers/hard-nights.ts';
 import { makeNight } from '../helpers/nights.ts';
+
+/** By looking at every window: the one of a sample, or the nearest one that a step does not cut on the sample's level. */
+function wholeWindowOf(sample: number, { from, count }: Windows, levels: readonly Level[]): number {
+  const level = levels.find((l) => l.from <= sample && sample < l.to)!;
+  const own = from.findIndex((_, k) => from[k]! <= sample && sample < from[k + 1]!);
+  const whole = Array.from({ length: count }, (_, k) => k).filter(
+    (k) => from[k]! >= level.from && from[k + 1]! <= level.to,
+  );
+  if (whole.length === 0 || whole.includes(own)) return own;
+  return whole.reduce((best, k) => (Math.abs(k - own) < Math.abs(best - own) ? k : best));
+}
 
 describe('the floor over time', () => {
   it.each(['clear', 'radio', 'autoRange'] as const)(
@@ -25,6 +36,7 @@ describe('the floor over time', () => {
             if (isEdge(i)) continue;
             ofSamples.until(i);
             expect(overTime.at(c.t[i]!)).toBe(ofSamples.value);
+            expect(ofSamples.value).toBe(w.floor[wholeWindowOf(i, w, levels)]);
           }
       }
     },
