@@ -15,7 +15,7 @@ export const analysis: Topic = {
   name: 'analysis',
   run(ground) {
     const rows: Row[] = [];
-    let last = { days: 0, decode: 0, plain: 0, whole: Infinity };
+    let last = { days: 0, plain: 0, whole: Infinity };
     for (const days of DAYS.filter((d) => d <= ground.days)) {
       ground.say(`  ${days} days`);
       const decode = decoded(ground, days);
@@ -28,7 +28,7 @@ export const analysis: Topic = {
         cells: [decode, plain, whole, whole === null ? null : whole / days],
         note: whole === null ? `the analysis would take ${Math.round(expected)} s or more` : '',
       });
-      last = { days, decode, plain, whole: whole ?? Infinity };
+      last = { days, plain, whole: whole ?? Infinity };
     }
     const pass = onePass(ground);
     rows.push({

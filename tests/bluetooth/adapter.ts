@@ -18,7 +18,7 @@ const HCI_VERSION = 8; // Bluetooth 4.2
 const ACL_LENGTH = 251;
 const ACL_PACKETS = 8;
 const COMMAND_MS = 1;
-/** A host may not have heard yet that a link has ended so shortly before. */
+/** A host may not have heard yet that it has lost a link so shortly before. */
 const ON_ITS_WAY_MS = 2000;
 
 /** What the adapter needs of a peripheral on the air. */
@@ -49,8 +49,8 @@ export class Adapter {
   private initiating: { address: string; intervalMs: number; supervisionMs: number } | null = null;
   private readonly links = new Map<number, { readonly link: AirLink; held: number }>();
   private nextHandle = 0x40;
-  /** When links ended, by their handles. */
-  private readonly ended = new Map<number, number>();
+  /** When links ended that the host did not end itself, by their handles. */
+  private readonly lost = new Map<number, number>();
 
   hostArrives(toHost: (packet: Buffer) => void): void {
     this.hostLeaves();
@@ -161,11 +161,12 @@ export class Adapter {
         complete(STATUS.success);
         return this.connectionComplete(STATUS.unknownConnection, 0, '00:00:00:00:00:00', 0, 0);
       case COMMAND.disconnect: {
-        const held = this.links.get(parameters.readUInt16LE(0));
+        const handle = parameters.readUInt16LE(0);
+        const held = this.links.get(handle);
         status(held ? STATUS.success : STATUS.unknownConnection);
-        const endedMs = this.ended.get(parameters.readUInt16LE(0)) ?? -Infinity;
-        if (!held && performance.now() - endedMs > ON_ITS_WAY_MS)
-          this.violations.push(`disconnect of unknown handle ${parameters.readUInt16LE(0)}`);
+        const lostMs = this.lost.get(handle) ?? -Infinity;
+        if (!held && performance.now() - lostMs > ON_ITS_WAY_MS)
+          this.violations.push(`disconnect of unknown handle ${handle}`);
         setTimeout(() => held?.link.end(STATUS.endedByHost), COMMAND_MS * 2);
         return;
       }
@@ -197,7 +198,7 @@ export class Adapter {
       toPeripheral: (frame) => peripheral.received(frame),
       onEnd: (status) => {
         this.links.delete(handle);
-        this.ended.set(handle, performance.now());
+        if (status !== STATUS.endedByHost) this.lost.set(handle, performance.now());
         const parameters = Buffer.concat([Buffer.from([0]), u16(handle), Buffer.from([status])]);
         this.toHost?.(event(EVENT.disconnectionComplete, parameters));
         peripheral.disconnected(status);
