@@ -15,6 +15,8 @@ export interface Alignment {
 
 /** Delays of radios and their queues stay below this; a clock that is farther off is no delay. */
 const MOST_LAG_S = 5;
+/** One meter's readings came together, so that its conversions alone are apart. */
+const MOST_LAG_INTERVALS = 2;
 /** On either side of a step: near enough that the battery's own drift is a straight line. */
 const REACH_S = 25;
 const REACH_INTERVALS = 12;
@@ -24,21 +26,23 @@ const MOST_STEPS = 20;
 const LEAST_STEP_A = 0.02;
 /** By how many variances a step has to explain the voltage before it counts as seen by both. */
 const SEEN = 36;
-/** Parts of the shorter interval between lags that are tried. */
+/** Parts of the shorter interval between lags that are tried; so many on either side at most. */
 const PARTS = 2;
+const MOST_TRIES = 500;
 
 /** Null where fewer than two common steps settle it, or the two sides contradict each other. */
 export function alignChannels(current: Side, voltage: Side, stepTimes: readonly number[]): Alignment | null {
-  const search = { leastS: -MOST_LAG_S, mostS: MOST_LAG_S };
   const slower = Math.max(current.channel.intervalS ?? 1, voltage.channel.intervalS ?? 1);
   const faster = Math.min(current.channel.intervalS ?? 1, voltage.channel.intervalS ?? 1);
-  const reach = MOST_LAG_S + Math.max(REACH_S, REACH_INTERVALS * slower);
+  const mostLagS = current.channel.t === voltage.channel.t ? MOST_LAG_INTERVALS * slower : MOST_LAG_S;
+  const search = { leastS: -mostLagS, mostS: mostLagS };
+  const reach = mostLagS + Math.max(REACH_S, REACH_INTERVALS * slower);
   const windows = stepTimes
     .map((at) => lagWindow(current, voltage, { fromS: at - reach, changeS: at, toS: at + reach }, search))
     .filter((w): w is LagWindow => w !== null && w.step >= LEAST_STEP_A)
     .sort((a, b) => b.step - a.step)
     .slice(0, MOST_STEPS);
-  const tries = triesOf(search, Math.max(0.01, faster / PARTS));
+  const tries = triesOf(search, Math.max(mostLagS / MOST_TRIES, faster / PARTS));
   const seen = windows.map((w) => new Seen(w, tries)).filter((s) => s.gain >= SEEN);
   if (seen.length < 2) return null;
   const total = (lagS: number): number => seen.reduce((sum, s) => sum + s.cost(lagS), 0);
@@ -59,7 +63,7 @@ export function alignChannels(current: Side, voltage: Side, stepTimes: readonly 
   );
   const lagS = bestS + unstated(voltage) - unstated(current);
   // At the border of the search it is not a minimum; as wide as the search it is no answer.
-  if (Math.abs(bestS) > MOST_LAG_S - slower / 2 || standardU > slower) return null;
+  if (Math.abs(bestS) > mostLagS - slower / 2 || standardU > slower) return null;
   return { lagS, standardU, steps: seen.length };
 }
 

@@ -24,24 +24,29 @@ export function changePoints(
   const best = new Float64Array(n + 1);
   best[0] = -penalty;
   const previous = new Int32Array(n + 1);
-  let candidates = [0];
+  const candidates = new Int32Array(n + 1);
+  const totals = new Float64Array(n + 1);
+  let count = 1;
   for (let end = 1; end <= n; end++) {
-    let lowest = Infinity;
+    let least = Infinity;
     let at = 0;
-    const totals = candidates.map((start) => {
+    for (let k = 0; k < count; k++) {
+      const start = candidates[k]!;
       const sum = s[end]! - s[start]!;
       const squares = q[end]! - q[start]! - (sum * sum) / (w[end]! - w[start]!);
-      const total = best[start]! + Math.max(0, squares);
-      if (total + penalty < lowest) {
-        lowest = total + penalty;
+      const total = best[start]! + (squares > 0 ? squares : 0);
+      totals[k] = total;
+      if (total < least) {
+        least = total;
         at = start;
       }
-      return total;
-    });
-    best[end] = lowest;
+    }
+    best[end] = least + penalty;
     previous[end] = at;
-    candidates = candidates.filter((_, k) => totals[k]! < lowest);
-    candidates.push(end);
+    let kept = 0;
+    for (let k = 0; k < count; k++) if (totals[k]! < least + penalty) candidates[kept++] = candidates[k]!;
+    candidates[kept++] = end;
+    count = kept;
   }
   const changes: number[] = [];
   for (let end = n; previous[end]! > 0; end = previous[end]!) changes.push(previous[end]!);

@@ -47,24 +47,49 @@ export function longestPause(intervalS: number): number {
 }
 
 export function condition(input: ChannelInput): Conditioned {
-  const { t: arrived, y, clockSteps } = inOrder(input.t, input.y);
+  return conditionAll([input])[0]!;
+}
+
+/** Channels whose readings arrived together, of one meter, share one array of times: they have one clock. */
+export function conditionAll(inputs: readonly ChannelInput[]): Conditioned[] {
+  const clocks: Clock[] = [];
+  return inputs.map((input) => {
+    const { t: arrived, y, clockSteps } = inOrder(input.t, input.y);
+    let clock = clocks.find((c) => areSame(c.arrived, arrived));
+    if (clock === undefined) clocks.push((clock = clockOf(arrived)));
+    const { t, intervalS, jitterS, clockU } = clock;
+    const apertureStated = input.apertureS !== null;
+    return {
+      quantity: input.quantity,
+      unit: input.unit,
+      t,
+      y: withoutZero(t, y, input.zeroChecks ?? []),
+      intervalS,
+      jitterS,
+      clockU,
+      apertureS: apertureStated ? input.apertureS : intervalS,
+      apertureStated,
+      resolution: input.resolution ?? estimateResolution(y),
+      gaps: findGaps(t, intervalS, input.gaps),
+      clockSteps,
+    };
+  });
+}
+
+interface Clock extends Pick<Conditioned, 't' | 'intervalS' | 'jitterS' | 'clockU'> {
+  readonly arrived: Float64Array;
+}
+
+function clockOf(arrived: Float64Array): Clock {
   const intervalS = estimateInterval(arrived);
   const { t, clockU } = takenAt(arrived, intervalS);
-  const apertureStated = input.apertureS !== null;
-  return {
-    quantity: input.quantity,
-    unit: input.unit,
-    t,
-    y: withoutZero(t, y, input.zeroChecks ?? []),
-    intervalS,
-    jitterS: estimateJitter(t),
-    clockU,
-    apertureS: apertureStated ? input.apertureS : intervalS,
-    apertureStated,
-    resolution: input.resolution ?? estimateResolution(y),
-    gaps: findGaps(t, intervalS, input.gaps),
-    clockSteps,
-  };
+  return { arrived, t, intervalS, jitterS: estimateJitter(t), clockU };
+}
+
+function areSame(a: Float64Array, b: Float64Array): boolean {
+  if (a.length !== b.length) return false;
+  for (let i = 0; i < a.length; i++) if (a[i] !== b[i]) return false;
+  return true;
 }
 
 /** Readings that arrive this unevenly (in intervals) are set on the even clock on which they were taken. */

@@ -35,9 +35,9 @@ export function follow(pulses: PulseTimes, index: Int32Array, lock: Lock, timing
     slots.push(clock.slot);
   }
   return {
-    members: Int32Array.from(members),
-    places: Int32Array.from(places),
-    slots: Float64Array.from(slots),
+    members: new Int32Array(members),
+    places: new Int32Array(places),
+    slots: new Float64Array(slots),
   };
 }
 

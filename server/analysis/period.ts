@@ -122,9 +122,9 @@ const AVERAGED_OUT = 0.4;
  * are not alike from one to the next, if most of the scatter is gone in them; else the times themselves.
  */
 function independentBlocks(beats: Beats): Blocks {
-  const single = blocksOf(beats, 1);
+  const single = { mean: beats.slots, residual: beats.residual, each: 1 };
   const scatter = standardDeviation(single.residual);
-  let blocks = single;
+  let blocks: Blocks = single;
   while (lag1Autocorrelation(blocks.residual) > ALIKE / Math.sqrt(blocks.residual.length)) {
     const each = 2 * blocks.each;
     if (beats.slots.length / each < LEAST_BLOCKS) return single;

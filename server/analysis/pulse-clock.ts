@@ -1,7 +1,8 @@
-import { fitLine } from './statistics.ts';
+import { fitLine, type LineFit } from './statistics.ts';
 
 const KEEP = 128;
 const REFIT = 8;
+const ROOM = 2 * KEEP + 1;
 
 /**
  * A clock fitted to the last pulses it was given. A reading says when its pulse was only to within the
@@ -12,8 +13,9 @@ export class PulseClock {
   slot = 0;
   /** Fitted, not observed, time of the last pulse. */
   lastS: number;
-  private slots: number[] = [0];
-  private times: number[];
+  private readonly slots = new Float64Array(ROOM);
+  private readonly times = new Float64Array(ROOM);
+  private kept = 1;
   private spread = 0;
 
   constructor(
@@ -22,7 +24,7 @@ export class PulseClock {
     private readonly toleranceS: number,
   ) {
     this.lastS = anchorS;
-    this.times = [anchorS];
+    this.times[0] = anchorS;
   }
 
   /** Periods between the last pulse and a moment, or 0 when the moment is not on the beat. */
@@ -50,12 +52,13 @@ export class PulseClock {
 
   hit(steps: number, timeS: number): void {
     this.slot += steps;
-    this.slots.push(this.slot);
-    this.times.push(timeS);
-    const n = this.slots.length;
-    if (n > 2 * KEEP) {
-      this.slots = this.slots.slice(n - KEEP);
-      this.times = this.times.slice(n - KEEP);
+    this.slots[this.kept] = this.slot;
+    this.times[this.kept] = timeS;
+    const n = ++this.kept;
+    if (n === ROOM) {
+      this.slots.copyWithin(0, n - KEEP);
+      this.times.copyWithin(0, n - KEEP);
+      this.kept = KEEP;
     }
     if (n < 4) {
       this.lastS = timeS;
@@ -68,16 +71,20 @@ export class PulseClock {
 
   /** Root mean square of the times about the clock; Infinity below three pulses. */
   residual(): number {
-    return fitLine(this.slots, this.times)?.residualDeviation ?? Infinity;
+    return this.fit()?.residualDeviation ?? Infinity;
   }
 
   private refit(): void {
-    const fit = fitLine(this.slots, this.times)!;
-    this.periodS = fit.slope;
-    this.lastS = fit.intercept + fit.slope * this.slot;
+    const { intercept, slope } = this.fit()!;
+    this.periodS = slope;
+    this.lastS = intercept + slope * this.slot;
     let spread = 0;
-    for (let i = 0; i < this.slots.length; i++)
-      spread = Math.max(spread, Math.abs(this.times[i]! - fit.intercept - fit.slope * this.slots[i]!));
+    for (let i = 0; i < this.kept; i++)
+      spread = Math.max(spread, Math.abs(this.times[i]! - intercept - slope * this.slots[i]!));
     this.spread = spread;
+  }
+
+  private fit(): LineFit | null {
+    return fitLine(this.slots.subarray(0, this.kept), this.times.subarray(0, this.kept));
   }
 }

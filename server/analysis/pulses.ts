@@ -24,59 +24,33 @@ export function collectPulses(
   threshold: number,
   steps: readonly number[],
 ): Pulses {
-  const parts: Part[] = [];
-  let chosen = 0;
-  const visit = (excursions: Excursions, depth: number): number => {
-    const riding = new Map<number, number>();
-    const number = parts.push({ excursions, riding }) - 1;
+  const chosen: Chosen = { parts: [], part: [], place: [] };
+  const visit = (excursions: Excursions, depth: number): void => {
+    const number = chosen.parts.push(excursions) - 1;
     for (let i = 0; i < excursions.count; i++) {
-      if (isPulse(c, excursions, i)) chosen++;
-      else if (depth < DEPTH) {
+      if (isPulse(c, excursions, i)) {
+        chosen.part.push(number);
+        chosen.place.push(i);
+      } else if (depth < DEPTH) {
         // The readings at the edges hold only part of the raised level.
         const from = excursions.first[i]! + 1;
         const to = excursions.last[i]!;
         if (to - from < 8) continue;
         const level = lowerLevel(c.y, from, to, threshold / 2);
-        riding.set(i, visit(findExcursions(c, new ConstantFloor(level), threshold, from, to), depth + 1));
+        // What rides on an excursion lies within it, and so before the next one.
+        visit(findExcursions(c, new ConstantFloor(level), threshold, from, to), depth + 1);
       }
     }
-    return number;
   };
   visit(x, 0);
-  return inColumns(c, withoutSteps(inTimeOrder(c, parts, chosen), steps));
+  return inColumns(c, withoutSteps(chosen, steps));
 }
 
-/** Excursions over one floor, and which part rides on which of them. */
-interface Part {
-  readonly excursions: Excursions;
-  readonly riding: ReadonlyMap<number, number>;
-}
-
-/** Where a pulse stands: which of the parts, and its place there. As columns, because there may be millions. */
+/** In time order, where each pulse stands: over which floor's excursions, and its place there. As columns: there may be millions. */
 interface Chosen {
-  readonly parts: readonly Part[];
-  readonly part: Uint32Array;
-  readonly place: Uint32Array;
-}
-
-/** What rides on an excursion lies within it, and so before the next one. */
-function inTimeOrder(c: Conditioned, parts: readonly Part[], count: number): Chosen {
-  const part = new Uint32Array(count);
-  const place = new Uint32Array(count);
-  let n = 0;
-  const visit = (k: number): void => {
-    const { excursions, riding } = parts[k]!;
-    for (let i = 0; i < excursions.count; i++) {
-      const above = riding.get(i);
-      if (above !== undefined) visit(above);
-      else if (isPulse(c, excursions, i)) {
-        part[n] = k;
-        place[n++] = i;
-      }
-    }
-  };
-  visit(0);
-  return { parts, part, place };
+  readonly parts: Excursions[];
+  readonly part: number[];
+  readonly place: number[];
 }
 
 function inColumns(c: Conditioned, { parts, part, place }: Chosen): Pulses {
@@ -91,7 +65,7 @@ function inColumns(c: Conditioned, { parts, part, place }: Chosen): Pulses {
     blur: new Float64Array(count),
   };
   for (let k = 0; k < count; k++) {
-    const p = parts[part[k]!]!.excursions;
+    const p = parts[part[k]!]!;
     const i = place[k]!;
     out.at[k] = p.at[i]!;
     out.charge[k] = p.charge[i]!;
@@ -109,7 +83,7 @@ function withoutSteps(chosen: Chosen, steps: readonly number[]): Chosen {
   let next = 0;
   let kept = 0;
   for (let n = 0; n < part.length; n++) {
-    const p = parts[part[n]!]!.excursions;
+    const p = parts[part[n]!]!;
     const i = place[n]!;
     while (next < steps.length && steps[next]! < p.first[i]! - 1) next++;
     const step = steps[next];
@@ -117,5 +91,6 @@ function withoutSteps(chosen: Chosen, steps: readonly number[]): Chosen {
     part[kept] = part[n]!;
     place[kept++] = i;
   }
-  return { parts, part: part.subarray(0, kept), place: place.subarray(0, kept) };
+  part.length = place.length = kept;
+  return chosen;
 }

@@ -190,15 +190,15 @@ function typicalCharge(
   pulses: Pulses,
   stretch: Stretch,
   all: readonly Stretch[],
-): { alone: readonly number[]; mean: number; deviation: number; together: number } {
+): { alone: ArrayLike<number>; mean: number; deviation: number; together: number } {
   const interval = c.intervalS ?? 0;
   const others = all.filter((s) => s !== stretch && s.firstS <= stretch.lastS && s.lastS >= stretch.firstS);
   const beats = others.map((s) => new BeatNear(pulses, s));
-  const alone: number[] = [];
-  for (const i of stretch.members) {
+  const isAlone = (i: number): boolean => {
     const reach = (c.t[pulses.last[i]!]! - c.t[pulses.first[i]!]!) / 2 + 1.5 * interval;
-    if (beats.every((b) => b.distance(pulses.at[i]!) > reach)) alone.push(i);
-  }
+    return beats.every((b) => b.distance(pulses.at[i]!) > reach);
+  };
+  const alone = beats.length === 0 ? stretch.members : stretch.members.filter(isAlone);
   const together = 1 - alone.length / Math.max(1, stretch.members.length);
   const own = valuesAt(pulses.charge, alone);
   if (own.length >= 5) return { alone, mean: mean(own), deviation: standardDeviation(own), together };
@@ -243,7 +243,8 @@ function claimedByOthers(
   masked: readonly Span[],
 ): number {
   const { members, slots } = stretch;
-  const own = new Set(members);
+  const isOwn = new Uint8Array(pulses.count);
+  for (const i of members) isOwn[i] = 1;
   let count = 0;
   for (let k = 1; k < members.length; k++) {
     const missing = slots[k]! - slots[k - 1]! - 1;
@@ -255,7 +256,7 @@ function claimedByOthers(
       const next = lowerBound(pulses.at, due);
       const covered = [next, next - 1].filter((i) => covers(pulses, i, due, interval));
       // What fell into a pulse of its own is already in that pulse's charge.
-      if (covered.some((i) => own.has(i))) continue;
+      if (covered.some((i) => isOwn[i] === 1)) continue;
       if (covered.length > 0 || overlapOf(masked, due - interval, due + interval) > 0) count++;
     }
   }

@@ -117,7 +117,7 @@ const GOLDEN = (Math.sqrt(5) - 1) / 2;
  */
 export function places(n: number, most: number): Int32Array {
   if (n <= most) return Int32Array.from({ length: Math.max(0, n) }, (_, i) => i);
-  return Int32Array.from({ length: most }, (_, k) => Math.floor(((k * GOLDEN) % 1) * n));
+  return Int32Array.from({ length: most }, (_, k) => Math.floor((k * GOLDEN - Math.floor(k * GOLDEN)) * n));
 }
 
 /** The longest stretch of readings [from, to) without a pause. */

@@ -3,8 +3,8 @@ import type { SampleColumns, Series } from '../samples/columns.ts';
 import { lowerBound } from './condition.ts';
 
 const ROOM = 4096;
-/** Small, because there is room for a day of readings and more. */
-const GROWTH = 1.25;
+/** What is not written to takes no memory. */
+const GROWTH = 2;
 
 /** Live readings of one channel that come bit by bit and are taken away from the front: seconds and values. */
 export class SeriesSoFar {
@@ -17,19 +17,24 @@ export class SeriesSoFar {
   /** What is not live (overload, hold, AC, no value, ...) is left out. */
   add({ length, t, counts, scale, flags }: SampleColumns): void {
     this.makeRoom(this.n + length);
-    let last = this.n === 0 ? -Infinity : this.t[this.n - 1]!;
+    const { t: seconds, y } = this;
+    let n = this.n;
+    let last = n === 0 ? -Infinity : seconds[n - 1]!;
+    let isInOrder = this.isInOrder;
     for (let i = 0; i < length; i++) {
       if (!isLive(flags[i]!)) continue;
       const at = t[i]! / 1000;
-      if (at < last) this.isInOrder = false;
+      if (at < last) isInOrder = false;
       last = at;
-      this.t[this.n] = at;
-      this.y[this.n] = valueOf(counts[i]!, scale[i]!);
-      this.n++;
+      seconds[n] = at;
+      y[n] = valueOf(counts[i]!, scale[i]!);
+      n++;
     }
+    this.n = n;
+    this.isInOrder = isInOrder;
   }
 
-  /** All there is, as views. What comes later is not in them, and changes nothing of them. */
+  /** All there is, as views until the next `dropBefore`. What comes later is not in them, and changes nothing of them. */
   peek(): Series {
     return { t: this.t.subarray(0, this.n), y: this.y.subarray(0, this.n) };
   }
@@ -49,17 +54,12 @@ export class SeriesSoFar {
     return { t: t.filter(isInside), y: y.filter(isInside) };
   }
 
-  /** The readings before a time, which are let go. Those that came late are among them. */
-  takeUntil(atS: number): Series {
-    const taken = this.between(-Infinity, atS);
+  /** Lets go of the readings before a time, those that came late among them. Views of them are worth nothing then. */
+  dropBefore(atS: number): void {
     const rest = this.between(atS, Infinity);
-    // What is taken keeps the arrays.
-    this.t = new Float64Array(this.t.length);
-    this.y = new Float64Array(this.y.length);
     this.t.set(rest.t);
     this.y.set(rest.y);
     this.n = rest.t.length;
-    return taken;
   }
 
   private makeRoom(size: number): void {

@@ -12,9 +12,10 @@ function commonMultiple(slots: Float64Array, a: number, b: number): number {
   let most = Infinity;
   for (let i = a; i < b; i++) most = Math.min(most, slots[i + 1]! - slots[i]!);
   for (let m = Math.min(12, Math.max(1, 2 * most)); m > 1; m--) {
-    let fits = 0;
-    for (let i = a; i < b; i++) if ((slots[i + 1]! - slots[i]!) % m === 0) fits++;
-    if (fits >= 0.9 * (b - a)) return m;
+    let misfits = 0;
+    for (let i = a; i < b && misfits <= 0.1 * (b - a); i++)
+      if (((slots[i + 1]! - slots[i]!) | 0) % m !== 0) misfits++;
+    if (misfits <= 0.1 * (b - a)) return m;
   }
   return 1;
 }
@@ -43,16 +44,18 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
   if (run.to - run.from < LOCK_LEAST) return null;
   const base = f.slots[run.from]!;
   const multiple = commonMultiple(f.slots, run.from, run.to - 1);
-  const members: number[] = [];
-  const slots: number[] = [];
+  const members = new Int32Array(run.to - run.from);
+  const slots = new Float64Array(run.to - run.from);
+  let n = 0;
   for (let i = run.from; i < run.to; i++) {
     const s = f.slots[i]! - base;
-    if (s % multiple !== 0) continue;
-    members.push(f.members[i]!);
-    slots.push(s / multiple);
+    if (multiple > 1 && s % multiple !== 0) continue;
+    members[n] = f.members[i]!;
+    slots[n++] = s / multiple;
   }
-  const fit = beatOf(pulses, members, slots, timing.readingS);
-  return fit && { ...fit.beat, members: Int32Array.from(members), slots: Float64Array.from(slots) };
+  const own = { members: members.subarray(0, n), slots: slots.subarray(0, n) };
+  const fit = beatOf(pulses, own.members, own.slots, timing.readingS);
+  return fit && { ...fit.beat, ...own };
 }
 
 /** The beat of pulses seen at their times, and the deviation of these about it. */

@@ -41,13 +41,14 @@ export interface Timing {
 const MOST_TRAINS = 4;
 
 export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
-  const pulses = { ...given, at: Float64Array.from(given.at), charge: Float64Array.from(given.charge) };
+  const pulses = { ...given, at: given.at.slice(), charge: given.charge.slice() };
   const free = new Uint8Array(pulses.count).fill(1);
   const out: Stretch[] = [];
+  const timed = new Set<Stretch>();
   for (let round = 0; round < MOST_TRAINS; round++) {
     const index = indicesOf(free);
     if (index.length < LOCK_LEAST) break;
-    const found = followAll(pulses, index, timing);
+    const found = followAll(pulses, index, timing, timed);
     if (found.length === 0) break;
     for (const stretch of found) {
       for (const i of stretch.members) free[i] = 0;
@@ -58,7 +59,7 @@ export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
   }
   return withoutEchoes(
     given,
-    joinAcrossGaps(out, timing).map((s) => refitted(pulses, s, timing)),
+    joinAcrossGaps(out, timing).map((s) => (timed.has(s) ? s : refitted(pulses, s, timing))),
     timing,
   ).sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
 }
@@ -155,8 +156,8 @@ function backwards(pulses: PulseTimes, index: Int32Array, stretch: Stretch, timi
 
 const MOST_MISSED = 3;
 
-/** All stretches of one train after another among the pulses still free, in time order. */
-function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stretch[] {
+/** All stretches of one train after another among the pulses still free, in time order; `timed` by all of their pulses. */
+function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing, timed: Set<Stretch>): Stretch[] {
   const found: Stretch[] = [];
   let start = 0;
   let taken = 0;
@@ -169,7 +170,10 @@ function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing): Stret
     const followed = follow(pulses, index, lock, timing);
     const kept = hitsBeforeChange(followed.slots);
     const stretch = toStretch(pulses, followed, kept, timing);
-    if (stretch !== null) found.push(backwards(pulses, index.subarray(taken), stretch, timing));
+    if (stretch !== null) {
+      timed.add(stretch);
+      found.push(backwards(pulses, index.subarray(taken), stretch, timing));
+    }
     // What follows the train's last sure pulse may be the first of the next train: look again from there.
     const last = stretch === null ? kept - 1 : followed.members.lastIndexOf(stretch.members.at(-1)!);
     start = Math.max(followed.places[last]! + 1, start + 1);

@@ -1,5 +1,11 @@
 import { parseAccuracy } from '../analysis/accuracy.ts';
-import { condition, lowerBound, type ClockStep, type Conditioned, type Span } from '../analysis/condition.ts';
+import {
+  conditionAll,
+  lowerBound,
+  type ClockStep,
+  type Conditioned,
+  type Span,
+} from '../analysis/condition.ts';
 import { alignChannels, type Alignment } from '../analysis/alignment.ts';
 import { analyseCurrent, type CurrentStory } from '../analysis/current.ts';
 import { findDips } from '../analysis/dips.ts';
@@ -82,7 +88,7 @@ const SETTLE_S = 60;
 
 export function chapterOf(input: NightInput, options: AnalysisOptions, before: Before | null): Chapter {
   const channels = input.channels.map((c) => withOptions(c, options));
-  const conditioned = channels.map(condition);
+  const conditioned = conditionAll(channels);
   const fromS = before?.fromS ?? 0;
   const toS = input.durationS ?? Math.max(0, ...conditioned.map((c) => c.t[c.t.length - 1] ?? 0));
   const main = pick(channels, conditioned, 'current');

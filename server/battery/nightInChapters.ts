@@ -63,10 +63,11 @@ export class NightInChapters {
       if (untilS < borderS + Math.max(BORDER_S, LEAST_PART * this.lengthS)) return;
       const cutS = quietMoment(this.leading().between(borderS, borderS + BORDER_S)) ?? borderS;
       this.done = this.withNext(
-        this.series.map((s) => s.takeUntil(cutS)),
+        this.series.map((s) => s.between(-Infinity, cutS)),
         cutS,
         known,
       );
+      for (const s of this.series) s.dropBefore(cutS);
     }
   }
 
