@@ -15,13 +15,15 @@ export interface Alignment {
 
 /** Delays of radios and their queues stay below this; a clock that is farther off is no delay. */
 const MOST_LAG_S = 5;
-/** One meter's readings came together, so that its conversions alone are apart. */
+/** Readings that came together are of one meter, whose conversions alone are apart: it is looked for there first. */
 const MOST_LAG_INTERVALS = 2;
 /** On either side of a step: near enough that the battery's own drift is a straight line. */
 const REACH_S = 25;
 const REACH_INTERVALS = 12;
 /** The strongest steps tell nearly all. */
 const MOST_STEPS = 20;
+/** Where no radio's delays need to be averaged. */
+const MOST_STEPS_OF_ONE = 6;
 /** A smaller step is lost in the search's own pulses. */
 const LEAST_STEP_A = 0.02;
 /** By how many variances a step has to explain the voltage before it counts as seen by both. */
@@ -33,15 +35,29 @@ const MOST_TRIES = 500;
 /** Null where fewer than two common steps settle it, or the two sides contradict each other. */
 export function alignChannels(current: Side, voltage: Side, stepTimes: readonly number[]): Alignment | null {
   const slower = Math.max(current.channel.intervalS ?? 1, voltage.channel.intervalS ?? 1);
+  const near =
+    current.channel.t === voltage.channel.t
+      ? alignWithin(MOST_LAG_INTERVALS * slower, MOST_STEPS_OF_ONE, current, voltage, stepTimes)
+      : null;
+  return near ?? alignWithin(MOST_LAG_S, MOST_STEPS, current, voltage, stepTimes);
+}
+
+function alignWithin(
+  mostLagS: number,
+  mostSteps: number,
+  current: Side,
+  voltage: Side,
+  stepTimes: readonly number[],
+): Alignment | null {
+  const slower = Math.max(current.channel.intervalS ?? 1, voltage.channel.intervalS ?? 1);
   const faster = Math.min(current.channel.intervalS ?? 1, voltage.channel.intervalS ?? 1);
-  const mostLagS = current.channel.t === voltage.channel.t ? MOST_LAG_INTERVALS * slower : MOST_LAG_S;
   const search = { leastS: -mostLagS, mostS: mostLagS };
   const reach = mostLagS + Math.max(REACH_S, REACH_INTERVALS * slower);
   const windows = stepTimes
     .map((at) => lagWindow(current, voltage, { fromS: at - reach, changeS: at, toS: at + reach }, search))
     .filter((w): w is LagWindow => w !== null && w.step >= LEAST_STEP_A)
     .sort((a, b) => b.step - a.step)
-    .slice(0, MOST_STEPS);
+    .slice(0, mostSteps);
   const tries = triesOf(search, Math.max(mostLagS / MOST_TRIES, faster / PARTS));
   const seen = windows.map((w) => new Seen(w, tries)).filter((s) => s.gain >= SEEN);
   if (seen.length < 2) return null;

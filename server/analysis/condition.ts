@@ -57,7 +57,7 @@ export function conditionAll(inputs: readonly ChannelInput[]): Conditioned[] {
     const { t: arrived, y, clockSteps } = inOrder(input.t, input.y);
     let clock = clocks.find((c) => areSame(c.arrived, arrived));
     if (clock === undefined) clocks.push((clock = clockOf(arrived)));
-    const { t, intervalS, jitterS, clockU } = clock;
+    const { t, intervalS, jitterS, clockU, pauses } = clock;
     const apertureStated = input.apertureS !== null;
     return {
       quantity: input.quantity,
@@ -70,7 +70,7 @@ export function conditionAll(inputs: readonly ChannelInput[]): Conditioned[] {
       apertureS: apertureStated ? input.apertureS : intervalS,
       apertureStated,
       resolution: input.resolution ?? estimateResolution(y),
-      gaps: findGaps(t, intervalS, input.gaps),
+      gaps: mergeSpans([...input.gaps, ...pauses]),
       clockSteps,
     };
   });
@@ -78,12 +78,13 @@ export function conditionAll(inputs: readonly ChannelInput[]): Conditioned[] {
 
 interface Clock extends Pick<Conditioned, 't' | 'intervalS' | 'jitterS' | 'clockU'> {
   readonly arrived: Float64Array;
+  readonly pauses: readonly Span[];
 }
 
 function clockOf(arrived: Float64Array): Clock {
   const intervalS = estimateInterval(arrived);
   const { t, clockU } = takenAt(arrived, intervalS);
-  return { arrived, t, intervalS, jitterS: estimateJitter(t), clockU };
+  return { arrived, t, intervalS, jitterS: estimateJitter(t), clockU, pauses: pausesOf(t, intervalS) };
 }
 
 function areSame(a: Float64Array, b: Float64Array): boolean {
@@ -165,14 +166,12 @@ function undoBackwardSteps(times: Float64Array): ClockStep[] {
   return steps;
 }
 
-function findGaps(t: Float64Array, intervalS: number | null, known: readonly Span[]): Span[] {
-  const found: Span[] = known.map((g) => ({ startS: g.startS, endS: g.endS }));
-  if (intervalS !== null) {
-    const least = longestPause(intervalS);
-    for (let i = 1; i < t.length; i++)
-      if (t[i]! - t[i - 1]! > least) found.push({ startS: t[i - 1]!, endS: t[i]! });
-  }
-  return mergeSpans(found);
+function pausesOf(t: Float64Array, intervalS: number | null): Span[] {
+  const found: Span[] = [];
+  const least = longestPause(intervalS ?? Infinity);
+  for (let i = 1; i < t.length; i++)
+    if (t[i]! - t[i - 1]! > least) found.push({ startS: t[i - 1]!, endS: t[i]! });
+  return found;
 }
 
 /** Union of spans, in order. */
@@ -194,9 +193,9 @@ export function overlapOf(spans: readonly Span[], fromS: number, toS: number): n
   return sum;
 }
 
-/** Index of the first time not before `at` (binary search). */
-export function lowerBound(t: ArrayLike<number>, at: number): number {
-  let lo = 0;
+/** Index of the first time not before `at`, from `from` on (binary search). */
+export function lowerBound(t: ArrayLike<number>, at: number, from = 0): number {
+  let lo = from;
   let hi = t.length;
   while (lo < hi) {
     const mid = (lo + hi) >> 1;

@@ -39,8 +39,7 @@ export function measureDraw(
   const { t, y } = c;
   const n = y.length;
   const from = sleep.asleepFromSample;
-  const asleep = sums(y, from, n);
-  const quiet = quietMean(y, from, n, x);
+  const { all: asleep, quiet } = sumsAround(y, from, n, x);
   const readings = n - from;
   const asleepS = Math.max(readings * (c.intervalS ?? 0), 1e-9);
   const polling = pollingAverage(parts.regimes, sleep.asleepFromS, endS);
@@ -147,22 +146,45 @@ function edgeUncertainty(c: Conditioned, sleep: Sleep, regimes: readonly Measure
 }
 
 interface Sums {
+  readonly count: number;
   readonly mean: number;
   readonly deviation: number;
 }
 
+/** Sums of readings and of their squares about an origin near them. */
+class Summing {
+  private count = 0;
+  private sum = 0;
+  private squares = 0;
+
+  constructor(private readonly origin: number) {}
+
+  add(y: Float64Array, from: number, to: number): void {
+    let { sum, squares } = this;
+    for (let i = from; i < to; i++) {
+      const d = y[i]! - this.origin;
+      sum += d;
+      squares += d * d;
+    }
+    this.count += Math.max(0, to - from);
+    this.sum = sum;
+    this.squares = squares;
+  }
+
+  with(other: Summing): Sums {
+    const count = this.count + other.count;
+    const n = Math.max(1, count);
+    const mean = (this.sum + other.sum) / n;
+    const variance = (this.squares + other.squares) / n - mean * mean;
+    return { count, mean: this.origin + mean, deviation: Math.sqrt(Math.max(0, variance)) };
+  }
+}
+
 function sums(y: Float64Array, from: number, to: number): Sums {
   const origin = y[from] ?? 0;
-  let sum = 0;
-  let squares = 0;
-  for (let i = from; i < to; i++) {
-    const d = y[i]! - origin;
-    sum += d;
-    squares += d * d;
-  }
-  const n = Math.max(1, to - from);
-  const mean = sum / n;
-  return { mean: origin + mean, deviation: Math.sqrt(Math.max(0, squares / n - mean * mean)) };
+  const sum = new Summing(origin);
+  sum.add(y, from, to);
+  return sum.with(new Summing(origin));
 }
 
 /** A mean of readings: each reading is an exact integral, so only noise, not the pulses, scatters it. */
@@ -170,35 +192,27 @@ function meanFigure(s: Sums, n: number, meter: MeterErrors, edge: number): Estim
   return figure(s.mean, meter.noise / Math.sqrt(n), edge, meterUncertainty(s.mean, meter));
 }
 
-/** Mean of the readings outside every excursion and its neighbours. */
-function quietMean(
+/** All readings, and the quiet ones: those outside every excursion and its neighbours. */
+function sumsAround(
   y: Float64Array,
   from: number,
   to: number,
   x: Excursions,
-): { mean: number; deviation: number; count: number } {
+): { readonly all: Sums; readonly quiet: Sums } {
   const origin = y[from] ?? 0;
-  let sum = 0;
-  let squares = 0;
-  let count = 0;
-  let next = 0;
-  for (let i = from; i < to; i++) {
-    while (next < x.count && x.last[next]! + 1 < i) next++;
-    if (next < x.count && x.first[next]! - 1 <= i) {
-      i = x.last[next]! + 1;
-      continue;
-    }
-    const d = y[i]! - origin;
-    sum += d;
-    squares += d * d;
-    count++;
+  const quiet = new Summing(origin);
+  const raised = new Summing(origin);
+  let i = from;
+  for (let k = lowerBound(x.last, from - 1); k < x.count && i < to; k++) {
+    const edge = Math.min(to, x.first[k]! - 1);
+    if (edge > i) quiet.add(y, i, edge);
+    i = Math.max(i, edge);
+    const end = Math.min(to, x.last[k]! + 2);
+    if (end > i) raised.add(y, i, end);
+    i = Math.max(i, end);
   }
-  const mean = count === 0 ? 0 : sum / count;
-  return {
-    mean: origin + mean,
-    deviation: count === 0 ? 0 : Math.sqrt(Math.max(0, squares / count - mean * mean)),
-    count,
-  };
+  if (to > i) quiet.add(y, i, to);
+  return { all: quiet.with(raised), quiet: quiet.with(new Summing(origin)) };
 }
 
 /** The noise is that of the readings under the pulses, clipped, so on the low side. */

@@ -33,7 +33,7 @@ export function findExcursions(
   const { t, y } = c;
   const interval = c.intervalS ?? 0;
   const edge = threshold / 2;
-  const columns = new Growing();
+  const columns = new ExcursionColumns();
   const longest = 8 * interval;
   let i = from;
   let taken = from - 1;
@@ -72,6 +72,8 @@ export function findExcursions(
   return { ...columns.done(), threshold };
 }
 
+const LEAST_ROOM = 1024;
+
 /** Sums a pulse's charge, and its middle from those readings that surely belong to it. */
 class Weighing {
   charge = 0;
@@ -92,13 +94,23 @@ class Weighing {
   }
 }
 
-class Growing {
+/** Excursions as they are found. */
+export class ExcursionColumns {
   private n = 0;
-  private at = new Float64Array(1024);
-  private first = new Int32Array(1024);
-  private last = new Int32Array(1024);
-  private charge = new Float64Array(1024);
-  private peak = new Float64Array(1024);
+  private at: Float64Array;
+  private first: Int32Array;
+  private last: Int32Array;
+  private charge: Float64Array;
+  private peak: Float64Array;
+
+  constructor(room = 0) {
+    const size = Math.max(room, LEAST_ROOM);
+    this.at = new Float64Array(size);
+    this.first = new Int32Array(size);
+    this.last = new Int32Array(size);
+    this.charge = new Float64Array(size);
+    this.peak = new Float64Array(size);
+  }
 
   push(at: number, first: number, last: number, charge: number, peak: number): void {
     if (this.n === this.at.length) this.grow();

@@ -14,30 +14,47 @@ export interface Followed {
   readonly slots: Float64Array;
 }
 
-export function follow(pulses: PulseTimes, index: Int32Array, lock: Lock, timing: Timing): Followed {
+/** Room for all pulses; made once, because a train is looked for many times. */
+export function roomFor(pulses: number): Followed {
+  return {
+    members: new Int32Array(pulses),
+    places: new Int32Array(pulses),
+    slots: new Float64Array(pulses),
+  };
+}
+
+export function follow(
+  pulses: PulseTimes,
+  index: Int32Array,
+  lock: Lock,
+  timing: Timing,
+  { members, places, slots }: Followed,
+): Followed {
   const clock = new PulseClock(lock.anchorS, lock.periodS, timing.toleranceS);
-  const members: number[] = [index[lock.from]!];
-  const places: number[] = [lock.from];
-  const slots: number[] = [0];
+  members[0] = index[lock.from]!;
+  places[0] = lock.from;
+  slots[0] = 0;
+  let hits = 1;
   const h = Math.min(0.98, Math.max(0.05, lock.hitRate));
   const mostMisses = Math.max(4, Math.ceil(Math.log(1e-4) / Math.log(1 - h)));
   for (let p = lock.from + 1; p < index.length; p++) {
     const i = index[p]!;
     const time = pulses.at[i]!;
     const elapsed = time - clock.lastS;
-    const missed = (elapsed - overlapOf(timing.gaps, clock.lastS, time)) / clock.periodS;
-    if (missed > mostMisses + 1 || (members.length > 4 && !clock.knows(elapsed / clock.periodS))) break;
+    if (hits > 4 && !clock.knows(elapsed / clock.periodS)) break;
+    const mostS = (mostMisses + 1) * clock.periodS;
+    if (elapsed > mostS && elapsed - overlapOf(timing.gaps, clock.lastS, time) > mostS) break;
     const steps = clock.stepsTo(time, pulses.blur[i]!);
     if (steps === 0) continue;
     clock.hit(steps, time);
-    members.push(i);
-    places.push(p);
-    slots.push(clock.slot);
+    members[hits] = i;
+    places[hits] = p;
+    slots[hits++] = clock.slot;
   }
   return {
-    members: new Int32Array(members),
-    places: new Int32Array(places),
-    slots: new Float64Array(slots),
+    members: members.slice(0, hits),
+    places: places.slice(0, hits),
+    slots: slots.slice(0, hits),
   };
 }
 

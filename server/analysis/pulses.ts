@@ -1,5 +1,5 @@
 import type { Conditioned } from './condition.ts';
-import { findExcursions, type Excursions } from './excursions.ts';
+import { ExcursionColumns, findExcursions, type Excursions } from './excursions.ts';
 import { ConstantFloor, lowerLevel } from './floor.ts';
 import { isPulse } from './wake-ups.ts';
 
@@ -24,17 +24,18 @@ export function collectPulses(
   threshold: number,
   steps: readonly number[],
 ): Pulses {
-  const chosen: Chosen = { parts: [], part: [], place: [] };
+  const columns = new ExcursionColumns(x.count);
+  const isLeftByStep = edgesOf(steps);
   const visit = (excursions: Excursions, depth: number): void => {
-    const number = chosen.parts.push(excursions) - 1;
+    const { at, first, last, charge, peak } = excursions;
     for (let i = 0; i < excursions.count; i++) {
       if (isPulse(c, excursions, i)) {
-        chosen.part.push(number);
-        chosen.place.push(i);
+        if (!isLeftByStep(first[i]!, last[i]!))
+          columns.push(at[i]!, first[i]!, last[i]!, charge[i]!, peak[i]!);
       } else if (depth < DEPTH) {
         // The readings at the edges hold only part of the raised level.
-        const from = excursions.first[i]! + 1;
-        const to = excursions.last[i]!;
+        const from = first[i]! + 1;
+        const to = last[i]!;
         if (to - from < 8) continue;
         const level = lowerLevel(c.y, from, to, threshold / 2);
         // What rides on an excursion lies within it, and so before the next one.
@@ -43,54 +44,18 @@ export function collectPulses(
     }
   };
   visit(x, 0);
-  return inColumns(c, withoutSteps(chosen, steps));
+  const found = columns.done();
+  const blur = new Float64Array(found.count);
+  for (let k = 0; k < blur.length; k++) blur[k] = (c.t[found.last[k]!]! - c.t[found.first[k]!]!) / 4;
+  return { ...found, blur };
 }
 
-/** In time order, where each pulse stands: over which floor's excursions, and its place there. As columns: there may be millions. */
-interface Chosen {
-  readonly parts: Excursions[];
-  readonly part: number[];
-  readonly place: number[];
-}
-
-function inColumns(c: Conditioned, { parts, part, place }: Chosen): Pulses {
-  const count = part.length;
-  const out = {
-    count,
-    at: new Float64Array(count),
-    charge: new Float64Array(count),
-    peak: new Float64Array(count),
-    first: new Int32Array(count),
-    last: new Int32Array(count),
-    blur: new Float64Array(count),
-  };
-  for (let k = 0; k < count; k++) {
-    const p = parts[part[k]!]!;
-    const i = place[k]!;
-    out.at[k] = p.at[i]!;
-    out.charge[k] = p.charge[i]!;
-    out.peak[k] = p.peak[i]!;
-    out.first[k] = p.first[i]!;
-    out.last[k] = p.last[i]!;
-    out.blur[k] = (c.t[p.last[i]!]! - c.t[p.first[i]!]!) / 4;
-  }
-  return out;
-}
-
-/** What a shut-down step leaves at its edge is no pulse. */
-function withoutSteps(chosen: Chosen, steps: readonly number[]): Chosen {
-  const { parts, part, place } = chosen;
+/** What a shut-down step leaves at its edge is no pulse. Steps rise, and so must what is asked about. */
+function edgesOf(steps: readonly number[]): (first: number, last: number) => boolean {
   let next = 0;
-  let kept = 0;
-  for (let n = 0; n < part.length; n++) {
-    const p = parts[part[n]!]!;
-    const i = place[n]!;
-    while (next < steps.length && steps[next]! < p.first[i]! - 1) next++;
+  return (first, last) => {
+    while (next < steps.length && steps[next]! < first - 1) next++;
     const step = steps[next];
-    if (step !== undefined && step !== 0 && step <= p.last[i]! + 1) continue;
-    part[kept] = part[n]!;
-    place[kept++] = i;
-  }
-  part.length = place.length = kept;
-  return chosen;
+    return step !== undefined && step !== 0 && step <= last + 1;
+  };
 }

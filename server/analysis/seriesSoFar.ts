@@ -14,16 +14,22 @@ export class SeriesSoFar {
   /** Whether no reading came late, behind one that was taken after it. */
   private isInOrder = true;
 
-  /** What is not live (overload, hold, AC, no value, ...) is left out. */
-  add({ length, t, counts, scale, flags }: SampleColumns): void {
+  /**
+   * What is not live (overload, hold, AC, no value, ...) is left out.
+   * @returns the latest time of all samples, milliseconds; -Infinity where there are none
+   */
+  add({ length, t, counts, scale, flags }: SampleColumns): number {
     this.makeRoom(this.n + length);
     const { t: seconds, y } = this;
     let n = this.n;
     let last = n === 0 ? -Infinity : seconds[n - 1]!;
     let isInOrder = this.isInOrder;
+    let latestMs = -Infinity;
     for (let i = 0; i < length; i++) {
+      const ms = t[i]!;
+      if (ms > latestMs) latestMs = ms;
       if (!isLive(flags[i]!)) continue;
-      const at = t[i]! / 1000;
+      const at = ms / 1000;
       if (at < last) isInOrder = false;
       last = at;
       seconds[n] = at;
@@ -32,6 +38,7 @@ export class SeriesSoFar {
     }
     this.n = n;
     this.isInOrder = isInOrder;
+    return latestMs;
   }
 
   /** All there is, as views until the next `dropBefore`. What comes later is not in them, and changes nothing of them. */

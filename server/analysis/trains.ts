@@ -1,6 +1,6 @@
 import type { Span } from './condition.ts';
 import { withoutEchoes } from './echoes.ts';
-import { follow, hitsBeforeChange } from './follow.ts';
+import { follow, hitsBeforeChange, roomFor, type Followed } from './follow.ts';
 import { LOCK_LEAST, LOCK_WINDOW, lockOn } from './lock.ts';
 import { median, valuesAt } from './statistics.ts';
 import { joinAcrossGaps, refitted, toStretch } from './stretches.ts';
@@ -45,10 +45,11 @@ export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
   const free = new Uint8Array(pulses.count).fill(1);
   const out: Stretch[] = [];
   const timed = new Set<Stretch>();
+  const room = roomFor(pulses.count);
   for (let round = 0; round < MOST_TRAINS; round++) {
     const index = indicesOf(free);
     if (index.length < LOCK_LEAST) break;
-    const found = followAll(pulses, index, timing, timed);
+    const found = followAll(pulses, index, timing, room, timed);
     if (found.length === 0) break;
     for (const stretch of found) {
       for (const i of stretch.members) free[i] = 0;
@@ -157,7 +158,13 @@ function backwards(pulses: PulseTimes, index: Int32Array, stretch: Stretch, timi
 const MOST_MISSED = 3;
 
 /** All stretches of one train after another among the pulses still free, in time order; `timed` by all of their pulses. */
-function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing, timed: Set<Stretch>): Stretch[] {
+function followAll(
+  pulses: PulseTimes,
+  index: Int32Array,
+  timing: Timing,
+  room: Followed,
+  timed: Set<Stretch>,
+): Stretch[] {
   const found: Stretch[] = [];
   let start = 0;
   let taken = 0;
@@ -167,7 +174,7 @@ function followAll(pulses: PulseTimes, index: Int32Array, timing: Timing, timed:
       start += LOCK_WINDOW / 2;
       continue;
     }
-    const followed = follow(pulses, index, lock, timing);
+    const followed = follow(pulses, index, lock, timing, room);
     const kept = hitsBeforeChange(followed.slots);
     const stretch = toStretch(pulses, followed, kept, timing);
     if (stretch !== null) {

@@ -31,15 +31,8 @@ export function feed(chapters: NightInChapters, night: KeptNight): number[] {
       isDone[k] = true;
       continue;
     }
-    chapters.add(k, next.value);
-    lastMs[k] = latest(next.value, lastMs[k]!);
+    lastMs[k] = Math.max(lastMs[k]!, chapters.add(k, next.value));
   }
-}
-
-function latest({ t, length }: SampleColumns, before: number): number {
-  let last = before;
-  for (let i = 0; i < length; i++) if (t[i]! > last) last = t[i]!;
-  return last;
 }
 
 export function knownOf({ durationMs, events, channels }: KeptNight): NightKnown {

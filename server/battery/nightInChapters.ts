@@ -47,9 +47,9 @@ export class NightInChapters {
     this.series = head.channels.map(() => new SeriesSoFar());
   }
 
-  /** The next samples of a channel, in the order in which they came. */
-  add(channel: number, columns: SampleColumns): void {
-    this.series[channel]!.add(columns);
+  /** The next samples of a channel, in the order in which they came. @returns their latest time, milliseconds */
+  add(channel: number, columns: SampleColumns): number {
+    return this.series[channel]!.add(columns);
   }
 
   /** Finishes the chapters that can be, where all samples before `untilS` have been added. */

@@ -45,7 +45,7 @@ export function quietPoints(
   let i = lowerBound(c.t, start);
   for (let a = start; a < end; a += length) {
     const from = i;
-    while (i < c.t.length && c.t[i]! < a + length) i++;
+    i = lowerBound(c.t, a + length, i);
     if (i - from < 3 || overlapOf(disturbed, a, a + length) > 0.2 * length) continue;
     const load = meanA === null ? 0 : meanA(a, a + length);
     if (load === null) continue;

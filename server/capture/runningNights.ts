@@ -65,9 +65,8 @@ export class RunningNights {
     if (!isInOrder) return false;
     fresh.forEach((columns, k) => {
       if (columns === null) return;
-      night.add(k, columns);
       read[k]!.samples += columns.length;
-      read[k]!.lastMs = columns.t.reduce((last, t) => Math.max(last, t), read[k]!.lastMs);
+      read[k]!.lastMs = Math.max(read[k]!.lastMs, night.add(k, columns));
     });
     return true;
   }

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { alignChannels } from '../../server/analysis/alignment.ts';
-import { condition, lowerBound, type Conditioned } from '../../server/analysis/condition.ts';
+import { condition, conditionAll, lowerBound, type Conditioned } from '../../server/analysis/condition.ts';
 import { quantile } from '../../server/analysis/statistics.ts';
 import { channelNoise } from '../../server/analysis/windows.ts';
 import { findNight } from '../../server/battery/findings.ts';
@@ -146,6 +146,32 @@ describe('two meters whose stamps are apart', () => {
     const more = aligned({ ...n, steps: [...n.steps, 1500, 2000] })!;
     expect(Math.abs(more.lagS - alone.lagS)).toBeLessThan(2 * alone.standardU);
     expect(more.steps).toBeLessThanOrEqual(n.steps.length);
+  });
+});
+
+describe('one meter whose packets hold both quantities', () => {
+  const pace = { intervalS: 0.25, resolution: 1e-3, noise: 1e-3 };
+  /** The voltage in each packet is the one of so many readings before. */
+  const packets = (seed: number, readings: number) => {
+    const { input, steps } = night(seed, 0, { current: pace, voltage: pace });
+    const [current, voltage] = input.channels as [(typeof input.channels)[0], (typeof input.channels)[0]];
+    const n = Math.min(current.t.length, voltage.t.length) - readings;
+    const together = [
+      { ...current, t: current.t.slice(readings, readings + n), y: current.y.slice(readings, readings + n) },
+      { ...voltage, t: current.t.slice(readings, readings + n), y: voltage.y.slice(0, n) },
+    ];
+    const [c, v] = conditionAll(together) as [Conditioned, Conditioned];
+    return { input, current: c, voltage: v, steps };
+  };
+
+  it('has one clock, and may be a reading apart or, where a file put two meters together, far more', () => {
+    for (const readings of [0, 1, 9]) {
+      const apart = packets(20, readings);
+      expect(apart.voltage.t).toBe(apart.current.t);
+      const { lagS, standardU } = aligned(apart)!;
+      expect(Math.abs(lagS - 0.25 * readings)).toBeLessThan(2 * standardU);
+      expect(standardU).toBeLessThan(0.05);
+    }
   });
 });
 

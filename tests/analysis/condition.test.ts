@@ -1,5 +1,11 @@
 import { describe, expect, it } from 'vitest';
-import { condition, lowerBound, mergeSpans, overlapOf } from '../../server/analysis/condition.ts';
+import {
+  condition,
+  conditionAll,
+  lowerBound,
+  mergeSpans,
+  overlapOf,
+} from '../../server/analysis/condition.ts';
 import type { ChannelInput } from '../../server/analysis/input.ts';
 import { estimateInterval, estimateResolution } from '../../server/analysis/sampling.ts';
 import { Random } from '../helpers/random.ts';
@@ -52,6 +58,16 @@ describe('conditioning', () => {
     const c = condition({ ...channel(t, t), gaps: [{ startS: 30, endS: 45 }] });
     expect(c.gaps).toEqual([{ startS: 30, endS: 1240 }]);
     expect(overlapOf(c.gaps, 0, 100)).toBe(70);
+  });
+
+  it('gives channels that came together one clock, and others each their own', () => {
+    const r = new Random(5);
+    const t = ticks(3000, 0.2).map((x) => x + 0.15 * r.next());
+    const [a, b, c] = [channel(t, t), channel(t, ticks(3000, 1)), channel([...t.slice(1), 700], t)];
+    const all = conditionAll([a, b, c]);
+    expect(all).toEqual([condition(a), condition(b), condition(c)]);
+    expect(all[1]!.t).toBe(all[0]!.t);
+    expect(all[2]!.t).not.toBe(all[0]!.t);
   });
 
   it('has nothing to say about an empty channel', () => {
