@@ -1,4 +1,4 @@
-import { fitLine, type LineFit } from './statistics.ts';
+import { fitLine } from './statistics.ts';
 
 const KEEP = 128;
 const REFIT = 8;
@@ -71,20 +71,30 @@ export class PulseClock {
 
   /** Root mean square of the times about the clock; Infinity below three pulses. */
   residual(): number {
-    return this.fit()?.residualDeviation ?? Infinity;
+    const fit = fitLine(this.slots.subarray(0, this.kept), this.times.subarray(0, this.kept));
+    return fit?.residualDeviation ?? Infinity;
   }
 
+  /** A line by least squares, about the oldest pulse: what is kept is short, and so one pass costs no digits. */
   private refit(): void {
-    const { intercept, slope } = this.fit()!;
-    this.periodS = slope;
-    this.lastS = intercept + slope * this.slot;
+    const { slots, times, kept } = this;
+    const [slot0, time0] = [slots[0]!, times[0]!];
+    let [sx, sy, sxx, sxy] = [0, 0, 0, 0];
+    for (let i = 0; i < kept; i++) {
+      const x = slots[i]! - slot0;
+      const y = times[i]! - time0;
+      sx += x;
+      sy += y;
+      sxx += x * x;
+      sxy += x * y;
+    }
+    const slope = (kept * sxy - sx * sy) / (kept * sxx - sx * sx);
+    const first = time0 + (sy - slope * sx) / kept;
     let spread = 0;
-    for (let i = 0; i < this.kept; i++)
-      spread = Math.max(spread, Math.abs(this.times[i]! - intercept - slope * this.slots[i]!));
+    for (let i = 0; i < kept; i++)
+      spread = Math.max(spread, Math.abs(times[i]! - first - slope * (slots[i]! - slot0)));
+    this.periodS = slope;
+    this.lastS = first + slope * (this.slot - slot0);
     this.spread = spread;
-  }
-
-  private fit(): LineFit | null {
-    return fitLine(this.slots.subarray(0, this.kept), this.times.subarray(0, this.kept));
   }
 }
