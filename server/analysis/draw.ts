@@ -1,5 +1,5 @@
 import { combine, figure } from './accuracy.ts';
-import { lowerBound, overlapOf, type Conditioned } from './condition.ts';
+import { lowerBound, overlapOf, type Conditioned, type Span } from './condition.ts';
 import { meterUncertainty, type MeterErrors } from './dc.ts';
 import type { Excursions } from './excursions.ts';
 import type { Estimate } from '../messages/findings.ts';
@@ -41,14 +41,17 @@ export function measureDraw(
   const from = sleep.asleepFromSample;
   const { all: asleep, quiet } = sumsAround(y, from, n, x);
   const readings = n - from;
-  const asleepS = Math.max(readings * (c.intervalS ?? 0), 1e-9);
-  const polling = pollingAverage(parts.regimes, sleep.asleepFromS, endS);
+  // Single readings that the radio lost leave no gap, and what they would have shown passed all the same.
+  const seenS = endS - sleep.asleepFromS - overlapOf(c.gaps, sleep.asleepFromS, endS);
+  const asleepS = readings === 0 ? 1e-9 : Math.max(seenS, c.intervalS ?? 0, 1e-9);
+  const polling = pollingAverage(parts.regimes, sleep.asleepFromS, endS, c.gaps);
   // Folding counts every pulse of its trains, those that happened to stand out singly included.
   const folded = parts.regimes.some((r) => r.members.length === 0);
   const stray = folded ? 0 : strayCharge(parts.regimes, parts.pulses, from);
   const wakeUps = (parts.wakeUps.reduce((sum, w) => sum + w.charge, 0) + stray) / asleepS;
-  // Where pulses come so thick that no reading is free of them, the floor is what they leave of the average.
-  const rest = folded || quiet.count < 0.05 * readings;
+  // Where pulses hide in the noise, or no reading is free of them, the floor is what they leave of the average.
+  const hides = parts.regimes.some((r) => r.members.length === 0 && r.topA < x.threshold);
+  const rest = hides || quiet.count < 0.05 * readings;
   const baseline = rest ? asleep.mean - polling.value - wakeUps : quiet.mean;
   const baselineNoise = rest
     ? combine(polling.u, meter.noise / Math.sqrt(Math.max(1, readings)))
@@ -97,7 +100,7 @@ function fillGaps(
     const s = Math.min(g.endS, endS) - fromS;
     if (s <= 0) continue;
     lostS += s;
-    standIn += s * (floor + pollingAverage(regimes, fromS, fromS + s).value);
+    standIn += s * (floor + pollingAverage(regimes, fromS, fromS + s, []).value);
   }
   if (lostS === 0) return { ...seen, unknown: 0 };
   const share = Math.min(1, lostS / spanS);
@@ -110,19 +113,23 @@ function fillGaps(
   };
 }
 
-/** The regimes' averages, weighted by how much of the sleeping time each lasted. */
+/** The regimes' averages, weighted by how much of a time outside `gaps` each lasted. */
 function pollingAverage(
   regimes: readonly MeasuredRegime[],
   fromS: number,
   endS: number,
+  gaps: readonly Span[],
 ): { value: number; u: number } {
+  const outside = (a: number, b: number): number => Math.max(0, b - a - overlapOf(gaps, a, b));
+  const all = Math.max(outside(fromS, endS), 1e-9);
   let value = 0;
   let square = 0;
   for (const r of regimes) {
     const { firstS, lastS, periodS } = r.stretch;
-    const share = Math.max(0, Math.min(endS, lastS + periodS / 2) - Math.max(fromS, firstS - periodS / 2));
-    value += (share * r.averageA) / Math.max(endS - fromS, 1e-9);
-    square += ((share * r.averageU) / Math.max(endS - fromS, 1e-9)) ** 2;
+    const from = Math.max(fromS, firstS - periodS / 2);
+    const share = outside(from, Math.max(from, Math.min(endS, lastS + periodS / 2)));
+    value += (share * r.averageA) / all;
+    square += ((share * r.averageU) / all) ** 2;
   }
   return { value, u: Math.sqrt(square) };
 }

@@ -1,4 +1,6 @@
 import { joinBursts } from './bursts.ts';
+import { byAllReadings } from './by-all-readings.ts';
+import type { Hidden } from './mean-excess.ts';
 import { mergeSpans, overlapOf, type Conditioned, type Span } from './condition.ts';
 import type { MeterErrors } from './dc.ts';
 import type { Excursions } from './excursions.ts';
@@ -6,9 +8,10 @@ import { endOf, type FloorOverTime } from './floor.ts';
 import { foldedRegimes } from './folded-regimes.ts';
 import type { Level } from './levels.ts';
 import { collectPulses, type Pulses } from './pulses.ts';
-import { measureRegimes, type Hidden, type MeasuredRegime } from './regimes.ts';
+import { measureRegimes, type MeasuredRegime } from './regimes.ts';
 import { findTrains, type Timing } from './trains.ts';
 import { isPulse } from './wake-ups.ts';
+import { withFolded } from './with-folded.ts';
 
 /** Pulse trains over a floor, by single pulses where they show and by folding where they do not. */
 
@@ -36,12 +39,14 @@ export function findPolling(
     (i) => c.t[single.last[i]!]!,
   );
   const stretches = findTrains(pulses, timingOf(c));
-  const seen = measureRegimes(c, pulses, stretches, floor, meter, hiddenSpans(c, excursions, levels));
-  const regimes =
-    seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSure), c) && !seen.some(runTogether)
-      ? seen
-      : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter));
-  return { regimes, pulses };
+  const hidden = hiddenSpans(c, excursions, levels);
+  const seen = measureRegimes(c, pulses, stretches, floor, meter, hidden);
+  if (seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSure), c) && !seen.some(runTogether))
+    return { regimes: seen, pulses };
+  const folded = foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter);
+  const regimes = withFolded(seen, isSure, folded, timingOf(c));
+  const whole = regimes.map((r) => byAllReadings(c, r, regimes, { floor, hidden, meter, threshold }));
+  return { regimes: whole, pulses };
 }
 
 /** What trains are timed against. */
@@ -88,29 +93,6 @@ function runTogether(r: MeasuredRegime): boolean {
 function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {
   const covered = mergeSpans(regimes.map((r) => ({ startS: r.stretch.firstS, endS: r.stretch.lastS })));
   return overlapOf(covered, -Infinity, Infinity) > 0.02 * (endOf(c) - (c.t[0] ?? 0));
-}
-
-const SAME_PERIOD = 1e-3;
-
-/** A train that kept its beat for less than this of what folding covers is a scrap of it. */
-const SCRAP = 0.1;
-
-/** Folding has the last word where single pulses did not settle it. */
-function preferFolded(seen: readonly MeasuredRegime[], folded: readonly MeasuredRegime[]): MeasuredRegime[] {
-  const spans = mergeSpans(folded.map((r) => ({ startS: r.stretch.firstS, endS: r.stretch.lastS })));
-  const kept = seen.filter((r) => {
-    const { firstS, lastS } = r.stretch;
-    const lengthS = lastS - firstS;
-    const inside = overlapOf(spans, firstS, lastS) >= 0.5 * lengthS;
-    return !inside || (isSure(r) && lengthS > SCRAP * overlapOf(spans, -Infinity, Infinity));
-  });
-  const twice = (r: MeasuredRegime): boolean =>
-    kept.some((k) => {
-      const { firstS, lastS, periodS } = r.stretch;
-      const common = Math.min(lastS, k.stretch.lastS) - Math.max(firstS, k.stretch.firstS);
-      return Math.abs(k.stretch.periodS / periodS - 1) < SAME_PERIOD && common > 0.8 * (lastS - firstS);
-    });
-  return [...kept, ...folded.filter((r) => !twice(r))].sort((a, b) => a.stretch.firstS - b.stretch.firstS);
 }
 
 /** Samples that lie neither in a long excursion nor at a step. */

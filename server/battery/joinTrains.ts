@@ -1,8 +1,7 @@
-import { figure } from '../analysis/accuracy.ts';
+import { joinedRegimes } from '../analysis/joined-regimes.ts';
 import type { MeasuredRegime } from '../analysis/regimes.ts';
-import { joinedBeat, sameTrain } from '../analysis/stretches.ts';
+import { sameTrain } from '../analysis/stretches.ts';
 import type { Timing } from '../analysis/trains.ts';
-import type { Estimate } from '../messages/findings.ts';
 
 /** Trains of two chapters that follow each other: one that runs on over the border is one. */
 export function joinTrains(
@@ -14,7 +13,7 @@ export function joinTrains(
   for (const next of after) {
     const k = out.findLastIndex((r) => r.stretch.firstS < next.stretch.firstS && runsOn(r, next, timing));
     if (k < 0) out.push(next);
-    else out[k] = joined(out[k]!, next);
+    else out[k] = joinedRegimes(out[k]!, next);
   }
   return out.sort((a, b) => a.stretch.firstS - b.stretch.firstS);
 }
@@ -33,45 +32,4 @@ function runsOn(a: MeasuredRegime, b: MeasuredRegime, timing: Timing): boolean {
   if (a.resolved || b.resolved) return false;
   const apart = Math.abs(a.averageA - b.averageA);
   return apart < 2 * Math.hypot(a.averageU, b.averageU) + SAME_DRAW * Math.max(a.averageA, b.averageA);
-}
-
-/** What the errors of both have in common does not average out: uncertainties are weighted like the values. */
-function joined(a: MeasuredRegime, b: MeasuredRegime): MeasuredRegime {
-  const { offset: _, ...beat } = joinedBeat(a.stretch, b.stretch);
-  const lasts = (r: MeasuredRegime): number => r.stretch.lastS - r.stretch.firstS + r.stretch.periodS;
-  const share = lasts(a) / (lasts(a) + lasts(b));
-  const weigh = (x: number, y: number): number => share * x + (1 - share) * y;
-  const both = (x: Estimate, y: Estimate): Estimate =>
-    x === null || y === null
-      ? (x ?? y)
-      : {
-          value: weigh(x.value, y.value),
-          expandedUncertainty: weigh(x.expandedUncertainty, y.expandedUncertainty),
-        };
-  const common = a.candidates.filter((p) => b.candidates.includes(p));
-  // A faster train that could hide in the floor of an awake car would show once it sleeps.
-  const resolved = a.resolved || b.resolved;
-  const floorIsBare = resolved || (a.floorIsBare && b.floorIsBare);
-  return {
-    resolved,
-    candidates: resolved ? [] : common.length > 0 ? common : [...new Set([...a.candidates, ...b.candidates])],
-    floorIsBare,
-    stretch: beat,
-    members: a.members,
-    hitRate: weigh(a.hitRate, b.hitRate),
-    duty: weigh(a.duty, b.duty),
-    averageA: weigh(a.averageA, b.averageA),
-    averageU: weigh(a.averageU, b.averageU),
-    topA: weigh(a.topA, b.topA),
-    regime: {
-      startS: beat.firstS,
-      endS: beat.lastS,
-      periodS: resolved ? figure(beat.periodS, beat.periodU) : null,
-      widthS: both(a.regime.widthS, b.regime.widthS),
-      amplitudeA: both(a.regime.amplitudeA, b.regime.amplitudeA),
-      chargePerPulseC: both(a.regime.chargePerPulseC, b.regime.chargePerPulseC),
-      pulses: resolved ? beat.pulses : 0,
-      averageA: floorIsBare ? both(a.regime.averageA, b.regime.averageA) : null,
-    },
-  };
 }
