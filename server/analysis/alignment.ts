@@ -14,7 +14,7 @@ export interface Alignment {
 }
 
 /** Delays of radios and their queues stay below this; a clock that is farther off is no delay. */
-const MOST_LAG_S = 5;
+export const MOST_LAG_S = 5;
 /** On either side of a step: near enough that the battery's own drift is a straight line. */
 const REACH_S = 25;
 const REACH_INTERVALS = 12;
