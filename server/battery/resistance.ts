@@ -20,8 +20,8 @@ const DISTURBED_S = 20;
 
 /**
  * Fits voltage = drift - R load around the steps, with a drift of each window's own and one R for all. R is the ratio of
- * what voltage and load have in common with the stairs of the load (an instrumental variable): pulses that a meter
- * missed between its readings, or saw a moment later than the other, do not pull it, as they would a plain fit.
+ * what voltage and load have in common with the load without its pulses (an instrumental variable): pulses that a
+ * meter missed between its readings, or saw a moment later than the other, do not pull it, as they would a plain fit.
  *
  * `stepTimes` in seconds, on the current's stamps. Null where the steps carry no figure.
  */

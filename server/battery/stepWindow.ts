@@ -1,7 +1,8 @@
 import { lowerBound, type Conditioned } from '../analysis/condition.ts';
 import { LoadCurve } from '../analysis/load-curve.ts';
-import { sumOfProducts } from '../analysis/statistics.ts';
+import { mean, median, quantile, robustDeviation, sumOfProducts } from '../analysis/statistics.ts';
 import { Trend } from '../analysis/trend.ts';
+import { Stairs } from './stairs.ts';
 
 /**
  * The voltage around load steps that lie together, and the load that flowed over each of its readings; the battery's
@@ -13,15 +14,13 @@ export interface StepWindow {
   /** Volts, amperes. */
   readonly v: Float64Array;
   readonly load: Float64Array;
-  /** The same load as stairs: its mean between one step and the next, amperes. */
-  readonly stairs: Float64Array;
-  /** Sums over the readings: stairs by volts, stairs by load, stairs by stairs. */
+  /** Sums over the readings, of the load as stairs by volts, by the load, and by itself. */
   readonly stairsVolts: number;
   readonly stairsLoad: number;
   readonly stairsSquares: number;
   /** Readings less what the drift takes. */
   readonly freedom: number;
-  /** Steps in it, the root of their mean square in amperes, and the mean voltage. */
+  /** Steps in it, the their height, amperes, and the mean voltage. */
   readonly steps: number;
   readonly stepA: number;
   readonly levelV: number;
@@ -35,14 +34,15 @@ const SIDE_READINGS = 8;
  * difference; beside a cubic it can not. Each further length of a window has one bend more.
  */
 const BENDS = 3;
-/** Between two steps, for a level of their own. */
-const LEAST_READINGS = 3;
+/** Readings that stray from the fit by more than so many deviations of the others are left out, in so many passes. */
+const STRAY_DEVIATIONS = 5;
+const PASSES = 2;
 /** A smaller step says nothing beside the polling. */
 const LEAST_STEP_A = 0.01;
 
 /**
  * `stepTimes` in seconds and on the current's stamps, as those of the voltage are but for `apartS`: readings so close
- * to a step may belong to either side, and stand aside.
+ * to a change of the load may belong to either side, and stand aside.
  */
 export function stepWindows(
   current: Conditioned,
@@ -55,7 +55,8 @@ export function stepWindows(
   const guardS = apartS + (current.intervalS ?? 1) / 2;
   return spansOf(stepTimes, sideS).flatMap((span) => {
     const readings = readingsIn(current, voltage, span, currentNoise);
-    const window = windowOf(readings, span, guardS, sideS);
+    const stairs = new Stairs(current, span.fromS - 2 * guardS, span.toS + 2 * guardS, currentNoise);
+    const window = windowOf(readings, span, stairs, guardS, sideS);
     return window === null ? [] : [window];
   });
 }
@@ -118,30 +119,43 @@ function pauses(t: Float64Array, fromS: number, toS: number, longestS: number): 
   return false;
 }
 
-function windowOf(r: Readings, { steps }: StepSpan, guardS: number, sideS: number): StepWindow | null {
-  const levels = steps.length + 1;
-  const levelOf = r.end.map((end, k) => lowerBound(steps, (r.begin[k]! + end) / 2));
-  const clear = r.end.map((end, k) => !steps.some((at) => end > at - guardS && r.begin[k]! < at + guardS));
-  const sums = new Float64Array(levels);
-  const counts = new Float64Array(levels);
-  levelOf.forEach((level, k) => {
-    if (!clear[k]) return;
-    sums[level]! += r.load[k]!;
-    counts[level]!++;
+function windowOf(
+  r: Readings,
+  { steps }: StepSpan,
+  stairs: Stairs,
+  guardS: number,
+  sideS: number,
+): StepWindow | null {
+  const all = r.end.map((end, k) => {
+    const stair = stairs.levelOver(r.begin[k]! - guardS, end + guardS);
+    return stair === null ? null : { t: end, v: r.v[k]!, load: r.load[k]!, stair };
   });
-  const kept = levelOf.flatMap((level, k) => (clear[k] && counts[level]! >= LEAST_READINGS ? [k] : []));
-  const means = [...sums.keys()]
-    .filter((k) => counts[k]! >= LEAST_READINGS)
-    .map((k) => sums[k]! / counts[k]!);
-  const found = means.slice(1).map((mean, k) => mean - means[k]!);
-  if (!(Math.max(0, ...found.map(Math.abs)) >= LEAST_STEP_A)) return null;
+  let points = all.filter((p) => p !== null);
+  for (let pass = 1; ; pass++) {
+    const window = fit(points, steps, sideS);
+    if (window === null || pass > PASSES) return window;
+    points = withoutStrays(points, window);
+  }
+}
 
-  const t = kept.map((k) => r.end[k]!);
-  const lengths = Math.round((t[t.length - 1]! - t[0]!) / (2 * sideS));
+interface Point {
+  readonly t: number;
+  readonly v: number;
+  readonly load: number;
+  readonly stair: number;
+}
+
+function fit(points: readonly Point[], steps: readonly number[], sideS: number): StepWindow | null {
+  const t = points.map((p) => p.t);
+  const levels = points.map((p) => p.stair);
+  const [fromS, toS] = [t[0] ?? 0, t[t.length - 1] ?? 0];
+  const stepA = quantile(levels, 1) - quantile(levels, 0);
+  if (!(stepA >= LEAST_STEP_A)) return null;
+  const lengths = Math.round((toS - fromS) / (2 * sideS));
   const trend = new Trend(t, BENDS + Math.max(0, lengths - 1));
-  const v = trend.takeFrom(kept.map((k) => r.v[k]!));
-  const load = trend.takeFrom(kept.map((k) => r.load[k]!));
-  const stairs = trend.takeFrom(kept.map((k) => sums[levelOf[k]!]! / counts[levelOf[k]!]!));
+  const v = trend.takeFrom(points.map((p) => p.v));
+  const load = trend.takeFrom(points.map((p) => p.load));
+  const stairs = trend.takeFrom(levels);
   const freedom = t.length - trend.terms;
   const stairsLoad = sumOfProducts(stairs, load);
   if (freedom < 2 || !(stairsLoad > 0)) return null;
@@ -149,13 +163,21 @@ function windowOf(r: Readings, { steps }: StepSpan, guardS: number, sideS: numbe
     t,
     v,
     load,
-    stairs,
     stairsVolts: sumOfProducts(stairs, v),
     stairsLoad,
     stairsSquares: sumOfProducts(stairs, stairs),
     freedom,
-    steps: found.length,
-    stepA: Math.sqrt(found.reduce((sum, x) => sum + x * x, 0) / found.length),
-    levelV: kept.reduce((sum, k) => sum + r.v[k]!, 0) / kept.length,
+    steps: steps.filter((at) => at > fromS && at < toS).length,
+    stepA,
+    levelV: mean(points.map((p) => p.v)),
   };
+}
+
+/** Without readings that one meter took in a rush of current and the other just beside it. */
+function withoutStrays(points: readonly Point[], w: StepWindow): Point[] {
+  const ohm = -w.stairsVolts / w.stairsLoad;
+  const left = w.v.map((v, k) => v + ohm * w.load[k]!);
+  const most = STRAY_DEVIATIONS * robustDeviation(left);
+  const middle = median(left);
+  return points.filter((_, k) => Math.abs(left[k]! - middle) <= Math.max(most, 1e-9));
 }

@@ -107,6 +107,11 @@ describe('the source resistance of exact readings', () => {
       ).toBeLessThan(0.02);
   });
 
+  it('is that of all changes around the steps that are told', () => {
+    const shutDowns = [...HOUR.shutDowns!, { atS: 444.4, dropA: 0.6 }, { atS: 471.2, dropA: 0.1 }];
+    expect(off(found({ ...EXACT_METERS, shutDowns }, { steps: [400.3] }))).toBeLessThan(1e-3);
+  });
+
   it('is that of steps that follow each other within seconds', () => {
     const wakeUps = Array.from({ length: 60 }, (_, k) => ({
       startS: 1100 + 40 * k + (k % 7),
@@ -176,6 +181,16 @@ describe('the uncertainty', () => {
     );
     expect(wandering.count).toBeGreaterThanOrEqual(98);
     expect(wandering.covered).toBeGreaterThanOrEqual(0.85);
+  });
+
+  it('is not widened by a rush of current that one meter catches and the other just misses', () => {
+    const voltage = { intervalS: 2, apertureS: 0.1, tellAperture: false, resolution: 1e-3, noise: 1e-3 };
+    const steps = [400.3, 1000.8];
+    const plain = found({ voltage, wakeUps: [], trains: [] }, { steps });
+    const rush = [{ startS: 450.2, durationS: 0.5, amplitudeA: 9 }];
+    const rushed = found({ voltage, wakeUps: rush, trains: [] }, { steps });
+    expect(rushed!.standardU).toBeLessThan(1.3 * plain!.standardU);
+    expect(Math.abs(rushed!.ohm - OHM)).toBeLessThanOrEqual(2 * rushed!.standardU);
   });
 
   it('is wider where one step contradicts the others', () => {
