@@ -146,9 +146,16 @@ describe('what the current does not show', () => {
   });
 
   it('meters that may be seconds apart, and are', () => {
-    const voltage = { intervalS: 0.5, resolution: 1e-4, noise: 1e-4 };
-    for (const lateS of [-4, -1.5, 2, 4.5])
-      expect(off(found({ voltage, trains: [] }, { lateS, apartS: 5 }))).toBeLessThan(0.01);
+    for (const lateS of [-4, 4.5]) {
+      const shutDowns = [{ atS: 400.3, dropA: 0.15 }];
+      const apart = manySeeds(
+        30,
+        () => ({ shutDowns, wakeUps: [], trains: [] }),
+        () => ({ lateS, apartS: 5 }),
+      );
+      expect(Math.abs(apart.bias)).toBeLessThan(0.025);
+      expect(apart.covered).toBeGreaterThanOrEqual(0.85);
+    }
   });
 });
 
