@@ -14,7 +14,7 @@ export interface Alignment {
 }
 
 /** Delays of radios and their queues stay below this; a clock that is farther off is no delay. */
-const MOST_LAG_S = 5;
+export const MOST_LAG_S = 5;
 /** Readings that came together are of one meter, whose conversions alone are apart: it is looked for there first. */
 const MOST_LAG_INTERVALS = 2;
 /** On either side of a step: near enough that the battery's own drift is a straight line. */

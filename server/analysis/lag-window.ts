@@ -1,6 +1,6 @@
 import { lowerBound, type Conditioned } from './condition.ts';
 import { LoadCurve } from './load-curve.ts';
-import { mean } from './statistics.ts';
+import { mean, sumOfProducts } from './statistics.ts';
 
 /** One of the two channels with the noise of one of its readings. */
 export interface Side {
@@ -146,12 +146,6 @@ class Line {
     const along = sumOfProducts(y, this.unit);
     return y.map((x, k) => x - along * this.unit[k]!);
   }
-}
-
-function sumOfProducts(a: Float64Array, b: Float64Array): number {
-  let sum = 0;
-  for (let k = 0; k < a.length; k++) sum += a[k]! * b[k]!;
-  return sum;
 }
 
 function rangeOf(c: Conditioned, fromS: number, toS: number): number {

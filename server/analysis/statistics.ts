@@ -9,6 +9,13 @@ export function valuesAt(x: Numbers, places: Numbers): Float64Array<ArrayBuffer>
   return out;
 }
 
+/** Of two series of equal length. */
+export function sumOfProducts(a: Numbers, b: Numbers): number {
+  let sum = 0;
+  for (let k = 0; k < a.length; k++) sum += a[k]! * b[k]!;
+  return sum;
+}
+
 /** Arithmetic mean, shifted by the first value so that a large common offset costs no digits; NaN when empty. */
 export function mean(x: Numbers): number {
   const n = x.length;

@@ -20,6 +20,7 @@ import type { Timing } from '../analysis/trains.ts';
 import type { Raised } from '../analysis/wake-ups.ts';
 import { channelNoise } from '../analysis/windows.ts';
 import type { AnalysisOptions, Findings } from '../messages/findings.ts';
+import { alignedVoltage, loadSteps } from './loadSteps.ts';
 import { polarity, type Polarity } from './polarity.ts';
 import { isTooShort } from './polling.ts';
 import { sourceResistance, type Resistance } from './resistance.ts';
@@ -217,7 +218,7 @@ function voltageChapter(
     resistance:
       story === null || current === null
         ? null
-        : sourceResistance(current, alignedWith(c, alignment), steps, story.meter, meter),
+        : sourceResistance(current, alignedVoltage(c, alignment), steps, story.meter, meter),
     quiet: quietPoints(
       c,
       restFrom(story),
@@ -225,12 +226,6 @@ function voltageChapter(
       story === null ? null : meanLoad(story),
     ),
   };
-}
-
-/** The voltage on the current's stamps. */
-function alignedWith(voltage: Conditioned, alignment: Alignment | null): Conditioned {
-  if (alignment === null || Math.abs(alignment.lagS) < 2 * alignment.standardU) return voltage;
-  return { ...voltage, t: voltage.t.map((t) => t - alignment.lagS) };
 }
 
 function spanOf(c: Conditioned): { samples: number; firstS: number; lastS: number } {
@@ -269,11 +264,4 @@ function disturbances(story: CurrentStory | null, sign: Polarity): Span[] {
     endS: w.startS + w.durationS + SETTLE_S,
   }));
   return [...raised, ...sign.charging.map((x) => ({ startS: x.startS, endS: x.endS + 10 * SETTLE_S }))];
-}
-
-function loadSteps(story: CurrentStory): number[] {
-  return [
-    ...story.sleep.steps.map((x) => x.atS),
-    ...story.wakeUps.flatMap((w) => [w.startS, w.startS + w.durationS]),
-  ];
 }

@@ -5,7 +5,7 @@ import type { ChannelChapter, Chapter, VoltageChapter } from './chapter.ts';
 import { isAsleep, joinCurrent } from './joinCurrent.ts';
 import { joinTrains } from './joinTrains.ts';
 import type { Polarity } from './polarity.ts';
-import type { Resistance } from './resistance.ts';
+import { joinResistance } from './resistance.ts';
 import type { QuietVoltage } from './rest.ts';
 
 /** Two chapters that follow each other as one; `a` may be what many have been joined to. */
@@ -129,18 +129,6 @@ function joinAlignment(a: Alignment | null, b: Alignment | null): Alignment | nu
   return {
     lagS: (wa * a.lagS + wb * b.lagS) / (wa + wb),
     standardU: Math.max(1, apart) / Math.sqrt(wa + wb),
-    steps: a.steps + b.steps,
-  };
-}
-
-/** Weighted by what each is worth; part of both errors is the meters' own and does not average out. */
-function joinResistance(a: Resistance | null, b: Resistance | null): Resistance | null {
-  if (a === null || b === null) return a ?? b;
-  const [wa, wb] = [1 / a.standardU ** 2, 1 / b.standardU ** 2];
-  const weigh = (x: number, y: number): number => (wa * x + wb * y) / (wa + wb);
-  return {
-    ohm: weigh(a.ohm, b.ohm),
-    standardU: weigh(a.standardU, b.standardU),
     steps: a.steps + b.steps,
   };
 }

@@ -1,112 +1,126 @@
 import { combine } from '../analysis/accuracy.ts';
-import { lowerBound, type Conditioned } from '../analysis/condition.ts';
-import { gainUncertainty, type MeterErrors } from '../analysis/dc.ts';
-import { fitLine, quantile } from '../analysis/statistics.ts';
+import type { Conditioned } from '../analysis/condition.ts';
+import { gainUncertainty, roundingOfMean, type MeterErrors } from '../analysis/dc.ts';
+import type { AlignedVoltage } from './loadSteps.ts';
+import { stepWindows, type StepWindow } from './stepWindow.ts';
 
 /** Source resistance from the car's own load steps: how far the voltage moves when the current does. */
-
 export interface Resistance {
   readonly ohm: number;
+  /** Ohms, all told; and the part of it that the two meters' gains give to every step alike. */
   readonly standardU: number;
+  readonly gainU: number;
   readonly steps: number;
 }
 
-/** Readings on either side of a step: near enough that the battery's own drift is a straight line. */
-const SIDE_S = 30;
-const LEAST_READINGS = 3;
-/** A smaller step says nothing beside the polling. */
-const LEAST_STEP_A = 0.01;
-/** A voltage reading counts where the current around it keeps still: most of its readings within so much of the step. */
-const STILL_SHARE = 0.7;
-const STILL_STEP = 0.1;
+/** A figure that is less sure than this (relative standard uncertainty) is none. */
+const MOST_UNSURE = 0.25;
+/** Seconds. What disturbs several readings alike, a slow beat of pulses say, shows in their sums over this time. */
+const DISTURBED_S = 20;
 
 /**
- * Fits voltage = a + b t - R i around each step, with a and b of each step's own and one R for all.
- * `stepTimes` in seconds; null where the steps carry no figure.
+ * Fits voltage = drift - R load around the steps, with a drift of each window's own and one R for all. R is the ratio of
+ * what voltage and load have in common with the load without its pulses (an instrumental variable): pulses that a
+ * meter missed between its readings, or saw a moment later than the other, do not pull it, as they would a plain fit.
+ *
+ * `stepTimes` in seconds, on the current's stamps. Null where the steps carry no figure.
  */
 export function sourceResistance(
   current: Conditioned,
-  voltage: Conditioned,
+  { voltage, apartS }: AlignedVoltage,
   stepTimes: readonly number[],
   currentMeter: MeterErrors,
   voltageMeter: MeterErrors,
 ): Resistance | null {
-  let products = 0;
-  let squares = 0;
-  let residuals = 0;
-  let freedom = -1;
-  let steps = 0;
-  const fits: { readonly i: Float64Array; readonly v: Float64Array }[] = [];
-  const times = [...stepTimes].sort((a, b) => a - b);
-  for (const at of times) {
-    const pairs = pairsAround(current, voltage, at);
-    if (pairs === null) continue;
-    const i = detrended(pairs.t, pairs.i);
-    const v = detrended(pairs.t, pairs.v);
-    for (const [k, x] of i.entries()) {
-      products -= x * v[k]!;
-      squares += x * x;
-    }
-    fits.push({ i, v });
-    freedom += i.length - 2;
-    steps++;
-  }
-  if (!(squares > 0) || freedom < 1) return null;
-  const ohm = products / squares;
-  for (const { i, v } of fits) for (const [k, x] of i.entries()) residuals += (v[k]! + ohm * x) ** 2;
-  const rounding = (voltage.resolution ?? 0) / Math.sqrt(12);
-  const noise = Math.max(Math.sqrt(residuals / freedom), rounding);
-  const standardU = combine(
-    noise / Math.sqrt(squares),
-    gainUncertainty(ohm, currentMeter),
-    gainUncertainty(ohm, voltageMeter),
+  const windows = stepWindows(current, voltage, stepTimes, apartS, currentMeter.noise);
+  const least = (voltage.resolution ?? 0) ** 2 / 12;
+  const alike = weighted(windows, () => 1);
+  const variances = new Map(windows.map((w) => [w, Math.max(varianceOf(w, alike), least, 1e-18)]));
+  const variance = (w: StepWindow): number => variances.get(w)!;
+  const ohm = weighted(windows, (w) => 1 / variance(w));
+  if (!(ohm > 0)) return null;
+
+  const steps = windows.reduce((sum, w) => sum + w.steps, 0);
+  const stepA = Math.sqrt(windows.reduce((sum, w) => sum + w.steps * w.stepA ** 2, 0) / steps);
+  const levelV = windows[0]!.levelV;
+  const spread = Math.min(...windows.map(variance));
+  const voltsRounding = roundingOfMean({ ...voltageMeter, dither: Math.sqrt(Math.max(0, spread - least)) });
+  // Either side of a step has its own rounding.
+  const rounding = combine(voltsRounding, ohm * roundingOfMean(currentMeter)) * Math.sqrt(2 / steps);
+  const gainU = combine(
+    (ohm / stepA) * gainUncertainty(stepA, currentMeter),
+    levelV === 0 ? 0 : (ohm / levelV) * gainUncertainty(levelV, voltageMeter),
   );
-  return ohm > 0 && standardU < 0.5 * ohm ? { ohm, standardU, steps } : null;
+  const standardU = combine(scatter(windows, ohm, variance), rounding / stepA, gainU);
+  return standardU < MOST_UNSURE * ohm ? { ohm, standardU, gainU, steps } : null;
 }
 
-interface Pairs {
-  readonly t: Float64Array;
-  readonly v: Float64Array;
-  readonly i: Float64Array;
+/**
+ * One resistance from two stretches of a recording, each weighted by what it is worth. The meters' gains are the same
+ * in both and do not average out; where the two differ by more than the rest allows, they are less sure by as much.
+ */
+export function joinResistance(a: Resistance | null, b: Resistance | null): Resistance | null {
+  if (a === null || b === null) return a ?? b;
+  const [ua, ub] = [ownU(a), ownU(b)];
+  const [wa, wb] = [1 / ua ** 2, 1 / ub ** 2];
+  const weigh = (x: number, y: number): number => (wa * x + wb * y) / (wa + wb);
+  const apart = Math.abs(a.ohm - b.ohm) / Math.hypot(ua, ub);
+  const gainU = weigh(a.gainU, b.gainU);
+  return {
+    ohm: weigh(a.ohm, b.ohm),
+    standardU: Math.hypot(Math.max(1, apart) / Math.sqrt(wa + wb), gainU),
+    gainU,
+    steps: a.steps + b.steps,
+  };
 }
 
-/** Voltage readings on both sides of a step, each with the current that flowed around it. */
-function pairsAround(current: Conditioned, voltage: Conditioned, at: number): Pairs | null {
-  const reach = 1.5 * Math.max(current.intervalS ?? 1, current.apertureS ?? 0, voltage.apertureS ?? 0);
-  const side = Math.max(SIDE_S, (LEAST_READINGS + 2) * (voltage.intervalS ?? 1));
-  const [from, to] = [lowerBound(voltage.t, at - side), lowerBound(voltage.t, at + side)];
-  const around = current.y.subarray(lowerBound(current.t, at - side), lowerBound(current.t, at + side));
-  const step = Math.abs(quantile(around, 0.9) - quantile(around, 0.1));
-  if (!(step >= LEAST_STEP_A)) return null;
-  const t: number[] = [];
-  const v: number[] = [];
-  const i: number[] = [];
-  let before = 0;
-  for (let k = from; k < to; k++) {
-    const tv = voltage.t[k]!;
-    const amps = stillCurrent(current, tv - reach, tv + reach, STILL_STEP * step);
-    if (amps === null) continue;
-    t.push(tv - at);
-    v.push(voltage.y[k]!);
-    i.push(amps);
-    if (tv < at) before++;
+/** What is not the meters' gain. */
+function ownU({ ohm, standardU, gainU }: Resistance): number {
+  return Math.sqrt(Math.max(standardU ** 2 - gainU ** 2, (1e-6 * ohm) ** 2));
+}
+
+function weighted(windows: readonly StepWindow[], weight: (w: StepWindow) => number): number {
+  const volts = windows.reduce((sum, w) => sum + weight(w) * w.stairsVolts, 0);
+  const load = windows.reduce((sum, w) => sum + weight(w) * w.stairsLoad, 0);
+  return -volts / load;
+}
+
+/** Of one reading about the fit, volts squared. */
+function varianceOf(w: StepWindow, ohm: number): number {
+  return w.v.reduce((sum, v, k) => sum + (v + ohm * w.load[k]!) ** 2, 0) / w.freedom;
+}
+
+/**
+ * Standard uncertainty, ohms, from what the fit leaves: as if it were independent from reading to reading, or as much
+ * more as it scatters over longer times or from window to window.
+ */
+function scatter(windows: readonly StepWindow[], ohm: number, variance: (w: StepWindow) => number): number {
+  let [load, independent, disturbed, apart] = [0, 0, 0, 0];
+  for (const w of windows) {
+    const weight = 1 / variance(w);
+    load += weight * w.stairsLoad;
+    independent += weight * w.stairsSquares;
+    disturbed += weight * w.stairsSquares * wandering(w, ohm, variance(w));
+    apart += (weight * (w.stairsVolts + ohm * w.stairsLoad)) ** 2 / (weight * w.stairsSquares);
   }
-  if (before < LEAST_READINGS || t.length - before < LEAST_READINGS) return null;
-  return { t: Float64Array.from(t), v: Float64Array.from(v), i: Float64Array.from(i) };
+  const disagreement = windows.length > 1 ? apart / (windows.length - 1) : 1;
+  const wider = Math.max(1, disturbed / independent, disagreement);
+  return Math.sqrt(independent * wider) / load;
 }
 
-/** The current over a short span, where most of its readings agree; pulses of a search are few and stand aside. */
-function stillCurrent(c: Conditioned, fromS: number, toS: number, within: number): number | null {
-  const y = c.y.subarray(lowerBound(c.t, fromS), lowerBound(c.t, toS));
-  if (y.length === 0) return null;
-  const middle = quantile(y, 0.5);
-  let near = 0;
-  for (const x of y) if (Math.abs(x - middle) <= within) near++;
-  return near >= STILL_SHARE * y.length ? middle : null;
-}
-
-function detrended(t: Float64Array, y: Float64Array): Float64Array {
-  const fit = fitLine(t, y);
-  const { intercept, slope } = fit ?? { intercept: 0, slope: 0 };
-  return y.map((x, k) => x - intercept - slope * t[k]!);
+/** How many times the scatter of independent readings the sums of what is left over some seconds have: 1 by chance. */
+function wandering(w: StepWindow, ohm: number, variance: number): number {
+  let [squares, sum, stretches, untilS] = [0, 0, 0, -Infinity];
+  w.t.forEach((t, k) => {
+    if (t >= untilS) {
+      squares += sum * sum;
+      stretches++;
+      [sum, untilS] = [0, t + DISTURBED_S];
+    }
+    sum += w.v[k]! + ohm * w.load[k]!;
+  });
+  // The drift and the stairs have taken their share of what is slow.
+  const left = stretches - (w.t.length - w.freedom) - 1;
+  if (left < 1) return 1;
+  return ((squares + sum * sum) / (w.t.length * variance)) * (stretches / left);
 }

@@ -41,7 +41,7 @@ describe('figures of seeded nights', () => {
   ]);
 
   it.each(figures.map((f) => [f.figure, f] as const))('%s', (_figure, f) => {
-    expect(f.withinTolerance).toBeGreaterThanOrEqual(f.figure === 'source resistance' ? 0.8 : 0.95);
+    expect(f.withinTolerance).toBeGreaterThanOrEqual(0.95);
     if (f.covered === null || f.ratio === null) return;
     expect(f.covered).toBeGreaterThanOrEqual(COVERED - 2 * shareDeviation(f.cases));
     expect(f.ratio).toBeLessThanOrEqual(RATIO * (1 + 2 * medianDeviation(f.cases)));
