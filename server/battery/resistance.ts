@@ -35,7 +35,9 @@ export function sourceResistance(
   const windows = stepWindows(current, voltage, stepTimes, apartS, currentMeter.noise);
   const least = (voltage.resolution ?? 0) ** 2 / 12;
   const alike = weighted(windows, () => 1);
-  const variances = new Map(windows.map((w) => [w, Math.max(varianceOf(w, alike), least, 1e-18)]));
+  const variances = new Map(
+    windows.map((w) => [w, Math.max(varianceOf(w, alike), least / w.together, 1e-18)]),
+  );
   const variance = (w: StepWindow): number => variances.get(w)!;
   const ohm = weighted(windows, (w) => 1 / variance(w));
   if (!(ohm > 0)) return null;
@@ -43,7 +45,7 @@ export function sourceResistance(
   const steps = windows.reduce((sum, w) => sum + w.steps, 0);
   const stepA = Math.sqrt(windows.reduce((sum, w) => sum + w.steps * w.stepA ** 2, 0) / steps);
   const levelV = windows[0]!.levelV;
-  const spread = Math.min(...windows.map(variance));
+  const spread = Math.min(...windows.map((w) => variance(w) * w.together));
   const voltsRounding = roundingOfMean({ ...voltageMeter, dither: Math.sqrt(Math.max(0, spread - least)) });
   // Either side of a step has its own rounding.
   const rounding = combine(voltsRounding, ohm * roundingOfMean(currentMeter)) * Math.sqrt(2 / steps);

@@ -1,6 +1,6 @@
 import { lowerBound, type Conditioned } from '../analysis/condition.ts';
 import { LoadCurve } from '../analysis/load-curve.ts';
-import { mean, median, quantile, robustDeviation, sumOfProducts } from '../analysis/statistics.ts';
+import { mean, median, robustDeviation, sumOfProducts } from '../analysis/statistics.ts';
 import { Trend } from '../analysis/trend.ts';
 import { Stairs } from './stairs.ts';
 
@@ -9,8 +9,9 @@ import { Stairs } from './stairs.ts';
  * own drift is off both.
  */
 export interface StepWindow {
-  /** Seconds, of each reading that counts. */
+  /** Seconds, of each reading that counts; or of so many together. */
   readonly t: readonly number[];
+  readonly together: number;
   /** Volts, amperes. */
   readonly v: Float64Array;
   readonly load: Float64Array;
@@ -20,7 +21,7 @@ export interface StepWindow {
   readonly stairsSquares: number;
   /** Readings less what the drift takes. */
   readonly freedom: number;
-  /** Steps in it, the their height, amperes, and the mean voltage. */
+  /** Steps in it, their height, amperes, and the mean voltage. */
   readonly steps: number;
   readonly stepA: number;
   readonly levelV: number;
@@ -54,7 +55,7 @@ export function stepWindows(
   const sideS = Math.max(SIDE_S, SIDE_READINGS * (voltage.intervalS ?? 1));
   const guardS = apartS + (current.intervalS ?? 1) / 2;
   return spansOf(stepTimes, sideS).flatMap((span) => {
-    const readings = readingsIn(current, voltage, span, currentNoise);
+    const readings = readingsIn(current, voltage, span, sideS, currentNoise);
     const stairs = new Stairs(current, span.fromS - 2 * guardS, span.toS + 2 * guardS, currentNoise);
     const window = windowOf(readings, span, stairs, guardS, sideS);
     return window === null ? [] : [window];
@@ -87,28 +88,48 @@ function spansOf(stepTimes: readonly number[], sideS: number): StepSpan[] {
   });
 }
 
+/** In whole windows of one step. */
+function lengthsOf({ fromS, toS }: Pick<StepSpan, 'fromS' | 'toS'>, sideS: number): number {
+  return Math.max(1, Math.round((toS - fromS) / (2 * sideS)));
+}
+
 interface Readings {
   readonly begin: number[];
   readonly end: number[];
   readonly v: number[];
   readonly load: number[];
+  /** So many readings are taken as one. */
+  readonly together: number;
 }
 
+/** In twice a side: more than these are not needed singly. */
+const MOST_READINGS = 800;
+
 /** Voltage readings over whose whole time the current was read, with the mean load of that time. */
-function readingsIn(current: Conditioned, voltage: Conditioned, span: StepSpan, noise: number): Readings {
+function readingsIn(
+  current: Conditioned,
+  voltage: Conditioned,
+  span: StepSpan,
+  sideS: number,
+  noise: number,
+): Readings {
   const apertureS = voltage.apertureS ?? voltage.intervalS ?? 1;
   const pauseS = Math.max(4 * (current.intervalS ?? 1), 0.5);
   const curve = new LoadCurve(current, span.fromS - apertureS - pauseS, span.toS + pauseS, noise);
-  const out: Readings = { begin: [], end: [], v: [], load: [] };
-  for (let k = lowerBound(voltage.t, span.fromS); k < voltage.t.length && voltage.t[k]! < span.toS; k++) {
-    const end = voltage.t[k]!;
-    const begin = end - apertureS;
-    if (begin < curve.startS || end > curve.endS || pauses(current.t, begin, end, pauseS)) continue;
-    const from = curve.chargeAt(begin);
+  const [from, to] = [lowerBound(voltage.t, span.fromS), lowerBound(voltage.t, span.toS)];
+  const together = Math.max(1, Math.ceil((to - from) / (lengthsOf(span, sideS) * MOST_READINGS)));
+  const out: Readings = { begin: [], end: [], v: [], load: [], together };
+  const longestS = 2 * (apertureS + (together - 1) * (voltage.intervalS ?? 0));
+  for (let k = from; k + together <= to; k += together) {
+    const begin = voltage.t[k]! - apertureS;
+    const end = voltage.t[k + together - 1]!;
+    if (begin < curve.startS || end > curve.endS || end - begin > longestS) continue;
+    if (pauses(current.t, begin, end, pauseS)) continue;
+    const flowed = curve.chargeAt(begin);
     out.begin.push(begin);
     out.end.push(end);
-    out.v.push(voltage.y[k]!);
-    out.load.push((curve.chargeAt(end) - from) / apertureS);
+    out.v.push(mean(voltage.y.subarray(k, k + together)));
+    out.load.push((curve.chargeAt(end) - flowed) / (end - begin));
   }
   return out;
 }
@@ -132,9 +153,11 @@ function windowOf(
   });
   let points = all.filter((p) => p !== null);
   for (let pass = 1; ; pass++) {
-    const window = fit(points, steps, sideS);
+    const window = fit(points, steps, sideS, r.together);
     if (window === null || pass > PASSES) return window;
-    points = withoutStrays(points, window);
+    const kept = withoutStrays(points, window);
+    if (kept.length === points.length) return window;
+    points = kept;
   }
 }
 
@@ -145,14 +168,19 @@ interface Point {
   readonly stair: number;
 }
 
-function fit(points: readonly Point[], steps: readonly number[], sideS: number): StepWindow | null {
+function fit(
+  points: readonly Point[],
+  steps: readonly number[],
+  sideS: number,
+  together: number,
+): StepWindow | null {
   const t = points.map((p) => p.t);
   const levels = points.map((p) => p.stair);
   const [fromS, toS] = [t[0] ?? 0, t[t.length - 1] ?? 0];
-  const stepA = quantile(levels, 1) - quantile(levels, 0);
+  const stepA = rangeOf(levels);
   if (!(stepA >= LEAST_STEP_A)) return null;
-  const lengths = Math.round((toS - fromS) / (2 * sideS));
-  const trend = new Trend(t, BENDS + Math.max(0, lengths - 1));
+  const lengths = lengthsOf({ fromS, toS }, sideS);
+  const trend = new Trend(t, BENDS + lengths - 1);
   const v = trend.takeFrom(points.map((p) => p.v));
   const load = trend.takeFrom(points.map((p) => p.load));
   const stairs = trend.takeFrom(levels);
@@ -161,6 +189,7 @@ function fit(points: readonly Point[], steps: readonly number[], sideS: number):
   if (freedom < 2 || !(stairsLoad > 0)) return null;
   return {
     t,
+    together,
     v,
     load,
     stairsVolts: sumOfProducts(stairs, v),
@@ -171,6 +200,15 @@ function fit(points: readonly Point[], steps: readonly number[], sideS: number):
     stepA,
     levelV: mean(points.map((p) => p.v)),
   };
+}
+
+function rangeOf(x: readonly number[]): number {
+  let [least, most] = [Infinity, -Infinity];
+  for (const value of x) {
+    least = Math.min(least, value);
+    most = Math.max(most, value);
+  }
+  return most - least;
 }
 
 /** Without readings that one meter took in a rush of current and the other just beside it. */
