@@ -20,12 +20,13 @@ export function foldedRegimes(
 function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: MeterErrors): MeasuredRegime {
   const interval = c.intervalS ?? 0;
   const { box, periodS } = h;
-  // Where most of the period stands high, the low part is the floor.
+  // Where most of the period stands high, the low part is the floor: its middle, because readings at its edges hold
+  // part of a pulse.
   const dip = box.height < 0;
-  const lower = dip ? box.floor + box.height : box.floor;
-  const averageA = dip ? box.excess - box.height : box.excess;
-  const pulseReading = dip ? -box.height : box.top;
-  const floorU = dip ? box.floorU * Math.sqrt(1 / Math.max(box.share, 0.01)) : box.floorU;
+  const lower = dip ? box.floor + box.top : box.floor;
+  const averageA = dip ? box.excess - box.top : box.excess;
+  const pulseReading = Math.abs(box.top);
+  const floorU = dip ? box.floorU * Math.sqrt(3 / Math.max(box.share, 0.01)) : box.floorU;
   const averageU = combine(
     floorU,
     gainUncertainty(averageA, meter),
@@ -60,6 +61,7 @@ function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: M
     duty: box.share,
     averageA,
     averageU,
+    restA: lower,
     topA: pulseReading,
     regime: {
       startS: h.firstS,

@@ -41,7 +41,7 @@ export function findPolling(
     seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSure), c) && !seen.some(runTogether)
       ? seen
       : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter));
-  return { regimes, pulses };
+  return { regimes: regimes.filter((r) => !regimes.some((fast) => isBeatOf(r, fast))), pulses };
 }
 
 /** What trains are timed against. */
@@ -83,6 +83,21 @@ const MOST_DUTY = 0.6;
 /** What looks like a train of long pulses may be one whose pulses fill the readings between them. */
 function runTogether(r: MeasuredRegime): boolean {
   return r.resolved && r.duty >= MOST_DUTY;
+}
+
+/** A train of which this share of the readings holds a pulse more than the others. */
+const FAST_DUTY = 0.25;
+const NO_HIGHER = 1.4;
+
+/**
+ * Where a train is too fast to time, its pulses fill neighbouring readings now and then: what such readings keep for a
+ * rhythm is the train's slow beat with them, and stands no higher than one of its pulses.
+ */
+function isBeatOf(r: MeasuredRegime, fast: MeasuredRegime): boolean {
+  if (!r.resolved || fast.resolved || fast.duty < FAST_DUTY) return false;
+  const { firstS, lastS, periodS } = r.stretch;
+  const common = Math.min(lastS, fast.stretch.lastS) - Math.max(firstS, fast.stretch.firstS);
+  return periodS > fast.stretch.periodS && common > 0 && r.topA < NO_HIGHER * fast.topA;
 }
 
 function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {

@@ -26,6 +26,8 @@ export interface MeasuredRegime {
   readonly duty: number;
   readonly averageA: number;
   readonly averageU: number;
+  /** Its own floor above the one that excursions are measured against. */
+  readonly restA: number;
   /** How high one whole pulse stands in a reading. */
   readonly topA: number;
 }
@@ -114,6 +116,7 @@ function measureRegime(
     duty: readingsOf(pulses, stretch) * (interval / stretch.periodS),
     averageA,
     averageU,
+    restA: 0,
     topA,
     regime: {
       startS: stretch.firstS,

@@ -9,10 +9,7 @@ export function scorePolling(s: Scoring, f: Findings, night: Night, spec: NightS
   const stretches = night.truth.trains.flat().sort((a, b) => a.firstS - b.firstS);
   const tooFast = stretches.filter((x) => x.periodS < 2 * meter.intervalS);
   const state = expectedState(stretches, tooFast, spec.durationS);
-  // A train almost in step with the readings shows in none of them.
-  const turns = (x: TrainTruth): number => meter.intervalS / x.periodS;
-  const inStep = tooFast.some((x) => Math.abs(turns(x) - Math.round(turns(x))) < 0.004);
-  if (inStep && f.polling.state === 'absent') return;
+  if (f.polling.state === 'absent' && tooFast.some((x) => fillsAlike(x, meter.intervalS))) return;
   if (f.polling.state !== state)
     s.wrong.push(
       `polling ${f.polling.state}, should be ${state} (candidates ${listed(f.polling.candidatePeriodsS)})`,
@@ -37,6 +34,20 @@ export function scorePolling(s: Scoring, f: Findings, night: Night, spec: NightS
     left.sort((a, b) => distance(a) - distance(b));
     scoreRegime(s, left.shift()!, x, spec);
   }
+}
+
+/** Whether a train is almost in step with the readings, so many whole pulses in each: then it shows in none of them. */
+function fillsAlike(x: TrainTruth, intervalS: number): boolean {
+  const turns = intervalS / x.periodS;
+  return turns > 0.5 && Math.abs(turns - Math.round(turns)) < 0.004;
+}
+
+/** What trains add alike to every reading of a meter without dead time, amperes: no analysis can tell it from the floor. */
+export function alikeInReadings(night: Night, intervalS: number): number {
+  return night.truth.trains
+    .flat()
+    .filter((x) => fillsAlike(x, intervalS))
+    .reduce((sum, x) => sum + (Math.round(intervalS / x.periodS) * x.chargePerPulseC) / intervalS, 0);
 }
 
 function expectedState(

@@ -1,7 +1,7 @@
 import { stateOfChargeAt, tableFor } from '../../server/battery/tables.ts';
 import type { Estimate, Findings } from '../../server/messages/findings.ts';
 import type { Night, NightSpec } from './nights.ts';
-import { scorePolling } from './score-polling.ts';
+import { alikeInReadings, scorePolling } from './score-polling.ts';
 
 /** One figure against its truth. */
 export interface ScoredFigure {
@@ -84,14 +84,11 @@ function scoreSleep(s: Scoring, f: Findings, night: Night, spec: NightSpec): voi
     s.bare('time to sleep', f.sleep.timeToSleepS, night.truth.timeToSleepS, 5);
   // Pulses too fast to time may hide in the floor: then no baseline can be asked for.
   if (f.sleep.settledBaselineA === null && f.polling.state === 'unresolved') return;
-  const limit = Math.max(0.02 * spec.baselineA, spec.current!.resolution / 2);
+  const { intervalS, resolution } = spec.current!;
+  const steadyA = spec.baselineA + (f.polling.state === 'absent' ? alikeInReadings(night, intervalS) : 0);
+  const limit = Math.max(0.02 * spec.baselineA, resolution / 2);
   const sign = spec.current!.reversed === true ? -1 : 1;
-  s.figure(
-    'settled baseline',
-    f.sleep.settledBaselineA,
-    sign * spec.baselineA,
-    limit + unknowable(spec, spec.baselineA),
-  );
+  s.figure('settled baseline', f.sleep.settledBaselineA, sign * steadyA, limit + unknowable(spec, steadyA));
 }
 
 function lost(spec: NightSpec): readonly { startS: number; endS: number }[] {
