@@ -57,14 +57,20 @@ export function measureDraw(
   // Pulses that never show singly may hide in the floor: then it is not known how much of it is steady.
   const bare = parts.regimes.every((r) => r.floorIsBare);
   const edge = edgeUncertainty(c, sleep, parts.regimes) / asleepS;
-  const filled = fillGaps(c, asleep, sleep, parts.regimes, quiet.mean, endS);
+  const withGaps = fillGaps(c, asleep, sleep, parts.regimes, quiet.mean, endS);
+  const filled = { ...withGaps, unknown: combine(withGaps.unknown, polling.unseenU) };
   const hourFrom = lowerBound(t, endS - HOUR);
   const hasHour = n > 0 && endS - t[0]! >= 0.98 * HOUR && n - hourFrom > 10;
   return {
     averageAfterSleep:
       readings > 0 ? meanFigure(filled, readings, meter, combine(edge, filled.unknown)) : null,
     averageLastHour: hasHour
-      ? meanFigure(sums(y, hourFrom, n), n - hourFrom, meter, (edge * asleepS) / HOUR)
+      ? meanFigure(
+          sums(y, hourFrom, n),
+          n - hourFrom,
+          meter,
+          combine((edge * asleepS) / HOUR, pollingAverage(parts.regimes, endS - HOUR, endS).unseenU),
+        )
       : null,
     totalCharge: totalCharge(c, meter, filled, from, { fromS, endS }),
     baseline:
@@ -74,7 +80,7 @@ export function measureDraw(
 }
 
 interface Filled extends Sums {
-  /** Standard uncertainty of the mean from not knowing what passed in the gaps. */
+  /** Standard uncertainty of the mean from not knowing what passed in the gaps and between apertures. */
   readonly unknown: number;
 }
 
@@ -116,16 +122,18 @@ function pollingAverage(
   regimes: readonly MeasuredRegime[],
   fromS: number,
   endS: number,
-): { value: number; u: number } {
+): { value: number; u: number; unseenU: number } {
   let value = 0;
   let square = 0;
+  let unseen = 0;
   for (const r of regimes) {
     const { firstS, lastS, periodS } = r.stretch;
     const share = Math.max(0, Math.min(endS, lastS + periodS / 2) - Math.max(fromS, firstS - periodS / 2));
     value += (share * r.averageA) / Math.max(endS - fromS, 1e-9);
     square += ((share * r.averageU) / Math.max(endS - fromS, 1e-9)) ** 2;
+    unseen += ((share * r.unseenU) / Math.max(endS - fromS, 1e-9)) ** 2;
   }
-  return { value, u: Math.sqrt(square) };
+  return { value, u: Math.sqrt(square), unseenU: Math.sqrt(unseen) };
 }
 
 /** Short pulses that belong to no train. */

@@ -15,7 +15,7 @@ export interface Followed {
 }
 
 export function follow(pulses: PulseTimes, index: Int32Array, lock: Lock, timing: Timing): Followed {
-  const clock = new PulseClock(lock.anchorS, lock.periodS, timing.toleranceS);
+  const clock = new PulseClock(lock.anchorS, lock.periodS, timing.toleranceS, lock.knownFor);
   const members: number[] = [index[lock.from]!];
   const places: number[] = [lock.from];
   const slots: number[] = [0];

@@ -2,8 +2,10 @@ import { joinBursts } from './bursts.ts';
 import { mergeSpans, overlapOf, type Conditioned, type Span } from './condition.ts';
 import type { MeterErrors } from './dc.ts';
 import type { Excursions } from './excursions.ts';
+import { hasDeadTime } from './dead-time.ts';
 import { endOf, type FloorOverTime } from './floor.ts';
 import { foldedRegimes } from './folded-regimes.ts';
+import { LOCK_WINDOW, lockOn } from './lock.ts';
 import type { Level } from './levels.ts';
 import { collectPulses, type Pulses } from './pulses.ts';
 import { measureRegimes, type Hidden, type MeasuredRegime } from './regimes.ts';
@@ -30,18 +32,47 @@ export function findPolling(
     threshold,
     levels.map((l) => l.from),
   );
-  const pulses = joinBursts(
-    single,
-    (i) => c.t[single.first[i]!]!,
-    (i) => c.t[single.last[i]!]!,
-  );
-  const stretches = findTrains(pulses, timingOf(c));
+  const timing = timingOf(c);
+  const pulses = keepOneBeat(single, timing)
+    ? single
+    : joinBursts(
+        single,
+        (i) => c.t[single.first[i]!]!,
+        (i) => c.t[single.last[i]!]!,
+      );
+  const stretches = findTrains(pulses, timing);
   const seen = measureRegimes(c, pulses, stretches, floor, meter, hiddenSpans(c, excursions, levels));
+  const open = openShareOf(c);
   const regimes =
-    seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSure), c) && !seen.some(runTogether)
+    seen.length <= MOST_REGIMES &&
+    coversMuch(
+      seen.filter((r) => isSure(r, open)),
+      c,
+    ) &&
+    !seen.some(runTogether)
       ? seen
-      : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter));
+      : preferFolded(seen, foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter), open);
   return { regimes: regimes.filter((r) => !regimes.some((fast) => isBeatOf(r, fast))), pulses };
+}
+
+const BEAT_LOOKS = 9;
+const NEARLY_ALL = 0.9;
+
+/**
+ * Whether the pulses that a meter with dead time sees keep one beat, each by itself: a train in step with the readings
+ * misses the same ones over and over, and what it leaves looks like bursts.
+ */
+function keepOneBeat(pulses: Pulses, timing: Timing): boolean {
+  if (!hasDeadTime(timing) || pulses.count < LOCK_WINDOW) return false;
+  const index = Int32Array.from({ length: pulses.count }, (_, i) => i);
+  let keep = 0;
+  for (let k = 0; k < BEAT_LOOKS; k++) {
+    const start = Math.floor((k * (pulses.count - LOCK_WINDOW)) / (BEAT_LOOKS - 1));
+    const lock = lockOn(pulses, index, start, timing);
+    if (lock === null || lock.ownShare < NEARLY_ALL) continue;
+    if (lock.hitRate > LEAST_SEEN * (timing.openShare ?? 1)) keep++;
+  }
+  return keep > BEAT_LOOKS / 2;
 }
 
 /** What trains are timed against. */
@@ -52,8 +83,13 @@ export function timingOf(c: Conditioned): Timing {
     toleranceS,
     readingS: interval,
     leastPeriodS: Math.max(1.9 * interval, 2 * c.jitterS),
+    openShare: openShareOf(c),
     gaps: c.gaps,
   };
+}
+
+function openShareOf({ apertureS, intervalS }: Conditioned): number {
+  return Math.min(1, (apertureS ?? Infinity) / (intervalS ?? 1));
 }
 
 /** Where a step, the edge of a long excursion, or all of one hides pulses. */
@@ -72,9 +108,16 @@ function hiddenSpans(c: Conditioned, x: Excursions, levels: readonly Level[]): H
 /** More stretches than two trains that change their pace twice are scraps of one that hardly shows. */
 const MOST_REGIMES = 6;
 
-/** A train whose single pulses tell its period: it is resolved, and at most of its beats a pulse was seen. */
-function isSure(r: MeasuredRegime): boolean {
-  return r.resolved && r.hitRate > 0.75 && r.duty < MOST_DUTY;
+/** Of the beats that do not fall between apertures. */
+const LEAST_SEEN = 0.75;
+
+/**
+ * A train whose single pulses tell its beat: a pulse was seen at most of those that did not fall between apertures. Where
+ * none did it has to be resolved as well; with dead time folding sees no more than the single pulses.
+ */
+function isSure(r: MeasuredRegime, openShare: number): boolean {
+  const told = r.resolved || hasDeadTime({ openShare });
+  return told && r.hitRate > LEAST_SEEN * openShare && r.duty < MOST_DUTY;
 }
 
 /** Where pulses take up more of the period, they run into each other. */
@@ -111,13 +154,17 @@ const SAME_PERIOD = 1e-3;
 const SCRAP = 0.1;
 
 /** Folding has the last word where single pulses did not settle it. */
-function preferFolded(seen: readonly MeasuredRegime[], folded: readonly MeasuredRegime[]): MeasuredRegime[] {
+function preferFolded(
+  seen: readonly MeasuredRegime[],
+  folded: readonly MeasuredRegime[],
+  openShare: number,
+): MeasuredRegime[] {
   const spans = mergeSpans(folded.map((r) => ({ startS: r.stretch.firstS, endS: r.stretch.lastS })));
   const kept = seen.filter((r) => {
     const { firstS, lastS } = r.stretch;
     const lengthS = lastS - firstS;
     const inside = overlapOf(spans, firstS, lastS) >= 0.5 * lengthS;
-    return !inside || (isSure(r) && lengthS > SCRAP * overlapOf(spans, -Infinity, Infinity));
+    return !inside || (isSure(r, openShare) && lengthS > SCRAP * overlapOf(spans, -Infinity, Infinity));
   });
   const twice = (r: MeasuredRegime): boolean =>
     kept.some((k) => {

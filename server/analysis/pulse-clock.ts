@@ -20,6 +20,8 @@ export class PulseClock {
     anchorS: number,
     public periodS: number,
     private readonly toleranceS: number,
+    /** Periods over which the given one is better than what the first pulses would make of it. */
+    private readonly knownFor = 0,
   ) {
     this.lastS = anchorS;
     this.times = [anchorS];
@@ -56,6 +58,10 @@ export class PulseClock {
     if (n > 2 * KEEP) {
       this.slots = this.slots.slice(n - KEEP);
       this.times = this.times.slice(n - KEEP);
+    }
+    if (this.slot < this.knownFor) {
+      this.lastS += steps * this.periodS;
+      return;
     }
     if (n < 4) {
       this.lastS = timeS;

@@ -1,4 +1,5 @@
 import { overlapOf, type Span } from './condition.ts';
+import { hasDeadTime, timeUnseen } from './dead-time.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
 import { realisedPeriod } from './period.ts';
@@ -7,16 +8,28 @@ import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /** A followed train as a stretch with one period, its uncertainty, and stretches that belong together. */
 
-/** The largest m of which nearly all steps between the hits [a, b] are multiples. */
-function commonMultiple(slots: Float64Array, a: number, b: number): number {
+const NEARLY_ALL = 0.9;
+
+/**
+ * The largest m of which nearly all steps between the hits [a, b] are multiples. A meter with dead time sees one pulse
+ * in m for a while, then another one in m: with `oneClass` nearly all hits must be of the same.
+ */
+function commonMultiple(slots: Float64Array, a: number, b: number, oneClass: boolean): number {
   let most = Infinity;
   for (let i = a; i < b; i++) most = Math.min(most, slots[i + 1]! - slots[i]!);
   for (let m = Math.min(12, Math.max(1, 2 * most)); m > 1; m--) {
     let fits = 0;
     for (let i = a; i < b; i++) if ((slots[i + 1]! - slots[i]!) % m === 0) fits++;
-    if (fits >= 0.9 * (b - a)) return m;
+    if (fits >= NEARLY_ALL * (b - a) && !(oneClass && mostOfOneClass(slots, a, b, m) < NEARLY_ALL)) return m;
   }
   return 1;
+}
+
+/** The largest share of the hits [a, b] whose slots leave the same remainder when divided by m. */
+function mostOfOneClass(slots: Float64Array, a: number, b: number, m: number): number {
+  const count = new Float64Array(m);
+  for (let i = a; i <= b; i++) count[(slots[i]! - slots[a]!) % m]!++;
+  return count.reduce((most, n) => Math.max(most, n), 0) / (b - a + 1);
 }
 
 /** Slots with those that fell into gaps taken out, so that a gap does not count as misses. */
@@ -42,7 +55,7 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
   const run = surestRun(slotsWithoutGaps(at, f, hits, timing.gaps), hits);
   if (run.to - run.from < LOCK_LEAST) return null;
   const base = f.slots[run.from]!;
-  const multiple = commonMultiple(f.slots, run.from, run.to - 1);
+  const multiple = commonMultiple(f.slots, run.from, run.to - 1, hasDeadTime(timing));
   const members: number[] = [];
   const slots: number[] = [];
   for (let i = run.from; i < run.to; i++) {
@@ -145,11 +158,15 @@ function inOrder(
 /** Relative: no search changes its pace by as little as this. */
 const SAME_PERIOD = 1e-3;
 
-export function sameTrain(a: Beat, b: Beat, timing: Pick<Timing, 'gaps' | 'toleranceS'>): boolean {
+type Joining = Pick<Timing, 'gaps' | 'toleranceS' | 'openShare' | 'readingS'>;
+
+export function sameTrain(a: Beat, b: Beat, timing: Joining): boolean {
   const between = Math.max(0, b.firstS - a.lastS);
   const silent = between - overlapOf(timing.gaps, a.lastS, b.firstS);
   const apart = Math.abs(a.periodS - b.periodS);
-  if (silent > Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS))) return false;
+  const unseen = Math.max(timeUnseen(a, timing), timeUnseen(b, timing));
+  const most = Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS), unseen);
+  if (silent > most) return false;
   if (apart > 4 * Math.hypot(a.periodU, b.periodU) + SAME_PERIOD * a.periodS) return false;
   const beats = Math.abs(b.firstS - a.lastS) / a.periodS;
   const off = Math.abs(beats - Math.round(beats)) * a.periodS;

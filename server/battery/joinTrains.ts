@@ -62,6 +62,7 @@ function joined(a: MeasuredRegime, b: MeasuredRegime): MeasuredRegime {
     duty: weigh(a.duty, b.duty),
     averageA: weigh(a.averageA, b.averageA),
     averageU: weigh(a.averageU, b.averageU),
+    unseenU: weigh(a.unseenU, b.unseenU),
     restA: weigh(a.restA, b.restA),
     topA: weigh(a.topA, b.topA),
     regime: {

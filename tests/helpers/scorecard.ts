@@ -1,5 +1,6 @@
 import { stateOfChargeAt, tableFor } from '../../server/battery/tables.ts';
 import type { Estimate, Findings } from '../../server/messages/findings.ts';
+import { unknownShare } from './dead-time.ts';
 import type { Night, NightSpec } from './nights.ts';
 import { alikeInReadings, scorePolling } from './score-polling.ts';
 
@@ -118,20 +119,33 @@ function scoreWakeUps(s: Scoring, f: Findings, spec: NightSpec): void {
   });
 }
 
+/** What pulses between apertures may add to the night's average or take from it, amperes. */
+function unseenA(night: Night, spec: NightSpec): number {
+  return night.truth.trains
+    .flat()
+    .reduce(
+      (sum, x) => sum + (unknownShare(spec.current!, x) * x.averageA * (x.endS - x.startS)) / spec.durationS,
+      0,
+    );
+}
+
 function scoreDraw(s: Scoring, f: Findings, night: Night, spec: NightSpec): void {
   const { truth } = night;
   const sign = spec.current!.reversed === true ? -1 : 1;
   const average = truth.averageAfterSleepA;
   const missed = (spec.wakeUps?.length ?? 0) > seenWakeUps(spec).length;
+  const unknownA = unknowable(spec, average) + unseenA(night, spec);
   const gapS = lost(spec).reduce((sum, d) => sum + d.endS - d.startS, 0);
   if (isAsleep(spec) && spec.charger === undefined)
     s.figure(
       'average after sleep',
       f.draw.averageAfterSleepA,
       sign * average,
-      (missed ? 0.1 * average : 0) + Math.max(0.005 * average, 1e-4, s.rounding) + unknowable(spec, average),
+      (missed ? 0.1 * average : 0) + Math.max(0.005 * average, 1e-4, s.rounding) + unknownA,
     );
-  const meter = (s.rounding + unknowable(spec, truth.totalChargeC / spec.durationS)) * spec.durationS;
+  const meter =
+    (s.rounding + unknowable(spec, truth.totalChargeC / spec.durationS) + unseenA(night, spec)) *
+    spec.durationS;
   s.figure(
     'total charge',
     f.draw.totalChargeC,

@@ -1,0 +1,88 @@
+import { largestGap } from './in-step.ts';
+import type { Stretch, Timing } from './trains.ts';
+
+/** What a meter that measures only part of the time makes of a train: of its pulses some fall between two apertures. */
+
+/** Dead time of less than this share hides too few pulses to matter. */
+const LEAST_DEAD = 0.05;
+
+export function hasDeadTime({ openShare }: Pick<Timing, 'openShare'>): boolean {
+  return openShare !== undefined && openShare < 1 - LEAST_DEAD;
+}
+
+/**
+ * The largest part of its period, 0..1, of which the readings saw nothing because no reading began there: a train in
+ * step with them shows them the same few places over and over. 0 without dead time, where no place is missed.
+ * @param pulses beats from first to last
+ */
+export function unvisitedPart(
+  periodS: number,
+  pulses: number,
+  { apertureS, intervalS }: { readonly apertureS: number; readonly intervalS: number },
+): number {
+  if (!hasDeadTime({ openShare: apertureS / intervalS })) return 0;
+  return Math.min(1, (largestGap(periodS / intervalS, pulses) * intervalS) / periodS);
+}
+
+/**
+ * A train nearly in step may be out of sight for as long as its beats take to slide through the dead time, seconds. One
+ * that seems quite in step may have been seen only while it slid through an aperture.
+ */
+export function timeUnseen(
+  { periodS, pulses }: Pick<Stretch, 'periodS' | 'pulses'>,
+  { openShare, readingS }: Pick<Timing, 'openShare' | 'readingS'>,
+): number {
+  if (openShare === undefined || !hasDeadTime({ openShare })) return 0;
+  const turn = periodS / readingS;
+  const slide = Math.max(Math.abs(turn - Math.round(turn)), openShare / pulses);
+  return SLIDE_SLACK * ((1 - openShare) / slide) * periodS;
+}
+
+/** For a slide that is not quite even, and pulses too low to be seen at its ends. */
+const SLIDE_SLACK = 1.5;
+
+/**
+ * By how much of itself a mean of readings may differ from the train's own: an aperture that reaches over so many of
+ * the places seen holds one more of them, or one less. Standard uncertainty, relative: chance decides which.
+ */
+export function unseenShare(unvisited: number, periodS: number, apertureS: number): number {
+  return Math.min(1, (unvisited * periodS) / apertureS) / Math.sqrt(6);
+}
+
+/** A change of rhythm has to last for this many hits and be this large to end a train. */
+const LEAST_CHANGED = 5;
+const CHANGED_RATE = 1.3;
+
+/**
+ * Hits before the number of periods between them changes for the rest of the train. Sliding through the dead time they
+ * come now thicker and now thinner, and nearly in step with the readings they repeat a pattern; only what divides all
+ * of them in two parts, each with a rate of its own, is a change (least squares; penalty 3 s^2 ln n, common practice).
+ * @param slots repetition numbers of the hits, rising
+ */
+export function hitsBeforeLasting(slots: Float64Array): number {
+  const n = slots.length - 1;
+  const origin = slots[0]!;
+  const total = slots[n]! - origin;
+  let cut = 0;
+  let most = 0;
+  for (let k = LEAST_CHANGED; k <= n - LEAST_CHANGED; k++) {
+    const before = slots[k]! - origin;
+    const gain = (before / k - (total - before) / (n - k)) ** 2 * ((k * (n - k)) / n);
+    if (gain > most) {
+      most = gain;
+      cut = k;
+    }
+  }
+  if (most <= 3 * scatter(slots) ** 2 * Math.log(Math.max(2, n))) return slots.length;
+  const before = (slots[cut]! - origin) / cut;
+  const after = (slots[n]! - slots[cut]!) / (n - cut);
+  if (after / before < CHANGED_RATE && before / after < CHANGED_RATE) return slots.length;
+  return hitsBeforeLasting(slots.subarray(0, cut + 1));
+}
+
+/** Standard deviation of the steps about a level that may change, from neighbours, as if they were normal. */
+function scatter(slots: Float64Array): number {
+  let sum = 0;
+  for (let i = 2; i < slots.length; i++) sum += Math.abs(slots[i]! - 2 * slots[i - 1]! + slots[i - 2]!);
+  return Math.max(0.2, (Math.sqrt(Math.PI) / 2) * (sum / Math.max(1, slots.length - 2)));
+}
