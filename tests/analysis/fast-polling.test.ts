@@ -1,5 +1,8 @@
 import { describe, expect, it } from 'vitest';
+import { condition } from '../../server/analysis/condition.ts';
 import { FloorOverTime } from '../../server/analysis/floor.ts';
+import type { Level } from '../../server/analysis/levels.ts';
+import { findSleep } from '../../server/analysis/sleep.ts';
 import type { Windows } from '../../server/analysis/windows.ts';
 import { findNight } from '../../server/battery/findings.ts';
 import { makeNight, type NightSpec } from '../helpers/nights.ts';
@@ -54,4 +57,36 @@ describe('the lowest floor of a stretch', () => {
 
   it('is that of whole windows', () => expect(floor.lowest(11, 40)).toBe(3));
   it('is that of the windows it touches where it fills none', () => expect(floor.lowest(12, 19)).toBe(2));
+});
+
+describe('a step under polling that is too fast', () => {
+  it('is where it is, though the readings left of its window hold more pulses than not', () => {
+    // Ten readings after the step two of three hold a pulse more, and then half of one for a while.
+    const y = Float64Array.from({ length: 400 }, (_, i) =>
+      i < 90 ? 0.2 : i % 3 === 0 ? 0.04 : i >= 100 && i < 150 && i % 3 === 1 ? 0.046 : 0.051,
+    );
+    const c = condition({
+      quantity: 'current',
+      unit: 'A',
+      t: y.map((_, i) => i + 1),
+      y,
+      resolution: 1e-4,
+      apertureS: 1,
+      accuracy: null,
+      gaps: [],
+    });
+    const level = (from: number, to: number, height: number, first: number, last: number): Level => ({
+      from,
+      to,
+      startS: from,
+      endS: to,
+      startLevel: height,
+      endLevel: height,
+      firstWindow: first,
+      lastWindow: last,
+    });
+    const levels = [level(0, 90, 0.2, 0, 0), level(90, 150, 0.051, 2, 1), level(150, 400, 0.04, 3, 7)];
+    const { state, timeToSleepS } = findSleep(c, { levels, floorNoise: 1e-4, leastStep: () => 1e-3 });
+    expect({ state, timeToSleepS }).toEqual({ state: 'slept', timeToSleepS: 90 });
+  });
 });

@@ -1,6 +1,6 @@
 import { stateOfChargeAt, tableFor } from '../../server/battery/tables.ts';
 import type { Estimate, Findings } from '../../server/messages/findings.ts';
-import { unknownShare } from './dead-time.ts';
+import { seenShare, unknownShare } from './dead-time.ts';
 import type { Night, NightSpec } from './nights.ts';
 import { alikeInReadings, scorePolling } from './score-polling.ts';
 
@@ -30,7 +30,7 @@ export function score(f: Findings, night: Night, spec: NightSpec): Scoring {
   if (spec.current !== undefined) {
     scoreSleep(s, f, night, spec);
     scoreDraw(s, f, night, spec);
-    scoreWakeUps(s, f, spec);
+    scoreWakeUps(s, f, night, spec);
   }
   if (spec.charger === undefined && spec.durationS > 300 && isAsleep(spec)) scorePolling(s, f, night, spec);
   scoreBattery(s, f, night, spec);
@@ -102,7 +102,13 @@ function seenWakeUps(spec: NightSpec): NonNullable<NightSpec['wakeUps']> {
   );
 }
 
-function scoreWakeUps(s: Scoring, f: Findings, spec: NightSpec): void {
+/** What one pulse under a wake-up, seen or missed, stands for where apertures leave time unmeasured, coulombs. */
+function onePulseUnseenC(night: Night, spec: NightSpec): number {
+  const share = seenShare(spec.current!);
+  return share < 1 ? Math.max(0, ...night.truth.trains.flat().map((x) => x.chargePerPulseC / share)) : 0;
+}
+
+function scoreWakeUps(s: Scoring, f: Findings, night: Night, spec: NightSpec): void {
   if (!isAsleep(spec)) return;
   const wakes = seenWakeUps(spec);
   if (f.wakeUps.length !== wakes.length) {
@@ -115,7 +121,8 @@ function scoreWakeUps(s: Scoring, f: Findings, spec: NightSpec): void {
     const blank = spec.current!.autoRange === undefined ? 0 : 2 * spec.current!.intervalS * w.amplitudeA;
     const meter =
       s.rounding * w.durationS + (unknowable(spec, w.amplitudeA) - unknowable(spec, 0)) * w.durationS;
-    s.bare('wake-up charge', f.wakeUps[i]!.chargeC, sign * charge, 0.03 * charge + blank + meter);
+    const unseen = onePulseUnseenC(night, spec);
+    s.bare('wake-up charge', f.wakeUps[i]!.chargeC, sign * charge, 0.03 * charge + blank + meter + unseen);
   });
 }
 
