@@ -24,22 +24,24 @@ export function unvisitedPart(
   return Math.min(1, (largestGap(periodS / intervalS, pulses) * intervalS) / periodS);
 }
 
+/** For beats that are not quite even, and pulses too low to be seen at an aperture's ends. */
+const UNSEEN_SLACK = 1.5;
+
 /**
- * A train nearly in step may be out of sight for as long as its beats take to slide through the dead time, seconds. One
- * that seems quite in step may have been seen only while it slid through an aperture.
+ * A train nearly in step, or in step once in a few beats, may be out of sight for as many beats as it takes until their
+ * places lie closer than an aperture is long. One that seems quite in step may have been seen only while it slid
+ * through an aperture.
  */
-export function timeUnseen(
+export function beatsUnseen(
   { periodS, pulses }: Pick<Stretch, 'periodS' | 'pulses'>,
   { openShare, readingS }: Pick<Timing, 'openShare' | 'readingS'>,
 ): number {
   if (openShare === undefined || !hasDeadTime({ openShare })) return 0;
-  const turn = periodS / readingS;
-  const slide = Math.max(Math.abs(turn - Math.round(turn)), openShare / pulses);
-  return SLIDE_SLACK * ((1 - openShare) / slide) * periodS;
+  const most = ((1 - openShare) / openShare) * pulses;
+  let beats = 1;
+  while (beats < most && largestGap(periodS / readingS, beats) > openShare) beats++;
+  return UNSEEN_SLACK * Math.min(most, beats);
 }
-
-/** For a slide that is not quite even, and pulses too low to be seen at its ends. */
-const SLIDE_SLACK = 1.5;
 
 /**
  * By how much of itself a mean of readings may differ from the train's own: an aperture that reaches over so many of

@@ -42,7 +42,7 @@ const TOP_SLACK = 0.05;
 export function resolvePeriod(s: SeenTrain): Resolved {
   if (lastsS(s) > LONGEST_PULSE_S + 2 * s.intervalS) return beatOnly(s);
   if (isMultiple(s)) return several(s);
-  const rivals = aliases(s).filter((p) => fits(p, s));
+  const rivals = [...aliases(s).filter((p) => fits(p, s)), ...halfHidden(s)];
   const itself = s.periodS >= 2 * s.intervalS * (1 - 1e-3) && fits(s.periodS, s);
   if (itself && rivals.length === 0) return { resolved: true, candidates: [], floorIsBare: true };
   const candidates = itself ? [...rivals, s.periodS] : rivals;
@@ -102,6 +102,23 @@ function several(s: SeenTrain): Resolved {
     candidates: [...periods].filter(near).sort((a, b) => a - b),
     floorIsBare: told > s.apertureS,
   };
+}
+
+/**
+ * Whole parts of a period in step with readings that have dead time: of so many pulses only one is ever seen where the
+ * others' places in the interval leave room for an aperture that takes in its own and none of theirs.
+ */
+function halfHidden(s: SeenTrain): number[] {
+  const gapS = (s.unvisited ?? 0) * s.periodS;
+  if (gapS < s.apertureS) return [];
+  const out: number[] = [];
+  for (let k = 2; k * SHORTEST_PERIOD_S <= s.periodS; k++) {
+    const period = s.periodS / k;
+    const others = Array.from({ length: k - 1 }, (_, j) => ((j + 1) * period) % s.intervalS);
+    const room = Math.min(...others) + s.intervalS - Math.max(...others);
+    if (Math.min(...others) > 0 && room >= s.apertureS) out.push(period);
+  }
+  return out;
 }
 
 /** Every other period from SHORTEST_PERIOD_S up that uniform sampling shows at the same place. */

@@ -1,5 +1,5 @@
 import { overlapOf, type Span } from './condition.ts';
-import { hasDeadTime, timeUnseen } from './dead-time.ts';
+import { hasDeadTime, beatsUnseen } from './dead-time.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
 import { realisedPeriod } from './period.ts';
@@ -164,7 +164,7 @@ export function sameTrain(a: Beat, b: Beat, timing: Joining): boolean {
   const between = Math.max(0, b.firstS - a.lastS);
   const silent = between - overlapOf(timing.gaps, a.lastS, b.firstS);
   const apart = Math.abs(a.periodS - b.periodS);
-  const unseen = Math.max(timeUnseen(a, timing), timeUnseen(b, timing));
+  const unseen = Math.max(beatsUnseen(a, timing), beatsUnseen(b, timing)) * a.periodS;
   const most = Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS), unseen);
   if (silent > most) return false;
   if (apart > 4 * Math.hypot(a.periodU, b.periodU) + SAME_PERIOD * a.periodS) return false;

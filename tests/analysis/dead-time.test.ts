@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import {
   hitsBeforeLasting,
-  timeUnseen,
+  beatsUnseen,
   unseenShare,
   unvisitedPart,
 } from '../../server/analysis/dead-time.ts';
@@ -105,11 +105,13 @@ describe('what dead time leaves open', () => {
   });
   it('is little for one that slides through all places', () =>
     expect(unvisitedPart(Math.sqrt(5), 1000, meter)).toBeLessThan(1e-3));
-  it('lasts as long as the slide through the dead time', () =>
-    expect(timeUnseen({ periodS: 8.99, pulses: 500 }, { openShare: 0.4, readingS: 1 })).toBeCloseTo(
-      1.5 * 60 * 8.99,
-      6,
-    ));
+  it('lasts as many beats as the slide through the dead time takes', () => {
+    const meter = { openShare: 0.4, readingS: 1 };
+    // A hundred places fill the interval, one after the other: the dead time holds sixty, and two at its ends.
+    expect(beatsUnseen({ periodS: 8.99, pulses: 500 }, meter)).toBeCloseTo(1.5 * 62, 6);
+    expect(beatsUnseen({ periodS: 9, pulses: 50 }, meter)).toBeCloseTo(1.5 * 75, 6);
+    expect(beatsUnseen({ periodS: 9, pulses: 50 }, { openShare: 1, readingS: 1 })).toBe(0);
+  });
 });
 
 describe('a night under a meter with dead time', () => {
