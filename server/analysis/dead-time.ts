@@ -10,9 +10,14 @@ export function hasDeadTime({ openShare }: Pick<Timing, 'openShare'>): boolean {
   return openShare !== undefined && openShare < 1 - LEAST_DEAD;
 }
 
+/** Beats that are looked at: more lie no more evenly than these for what matters. */
+const MOST_PLACES = 20_000;
+
 /**
- * The largest part of its period, 0..1, of which the readings saw nothing because no reading began there: a train in
- * step with them shows them the same few places over and over. 0 without dead time, where no place is missed.
+ * By how much of its period, 0..1, the places that readings began in differ at most from ones that lie evenly
+ * (discrepancy: the most that any stretch of the interval holds too many or too few of the beats, Niederreiter 1992,
+ * from memory): one of them for a train in step with the readings, and as much as it has slid beyond whole turns for one
+ * nearly so. 0 without dead time, where no place is missed.
  * @param pulses beats from first to last
  */
 export function unvisitedPart(
@@ -21,7 +26,16 @@ export function unvisitedPart(
   { apertureS, intervalS }: { readonly apertureS: number; readonly intervalS: number },
 ): number {
   if (!hasDeadTime({ openShare: apertureS / intervalS })) return 0;
-  return Math.min(1, (largestGap(periodS / intervalS, pulses) * intervalS) / periodS);
+  const turn = periodS / intervalS;
+  const n = Math.max(1, Math.min(MOST_PLACES, pulses));
+  const places = Float64Array.from({ length: n }, (_, k) => (k * turn) % 1).sort();
+  let high = 0;
+  let low = 0;
+  places.forEach((place, k) => {
+    high = Math.max(high, (k + 1) / n - place);
+    low = Math.min(low, k / n - place);
+  });
+  return Math.min(1, ((high - low) * intervalS) / periodS);
 }
 
 /** For beats that are not quite even, and pulses too low to be seen at an aperture's ends. */

@@ -104,7 +104,10 @@ describe('what dead time leaves open', () => {
     expect(unseenShare(unvisited, 2.3, 0.4)).toBeCloseTo(0.25 / Math.sqrt(6), 9);
   });
   it('is little for one that slides through all places', () =>
-    expect(unvisitedPart(Math.sqrt(5), 1000, meter)).toBeLessThan(1e-3));
+    expect(unvisitedPart(Math.sqrt(5), 1000, meter)).toBeLessThan(2e-3));
+  it('is the part of a turn that a slow slide did not complete', () =>
+    // 600 beats slide by 1.5 turns: half of the places are seen twice, a third more than their share.
+    expect(unvisitedPart(4.0025, 600, meter)).toBeCloseTo((2 / 3 - 1 / 2) / 4.0025, 2));
   it('lasts as many beats as the slide through the dead time takes', () => {
     const meter = { openShare: 0.4, readingS: 1 };
     // A hundred places fill the interval, one after the other: the dead time holds sixty, and two at its ends.
