@@ -34,6 +34,7 @@ export function byAllReadings(
   const averageA = summed.mean;
   const averageU = combine(
     summed.standardU,
+    r.unseenU,
     (1.5 * roundingOfMean(meter) * interval) / stretch.periodS,
     gainUncertainty(averageA, meter),
   );

@@ -98,7 +98,7 @@ function withoutPolling(w: Raised, regimes: readonly MeasuredRegime[]): Raised {
   for (const r of regimes) {
     const from = Math.max(w.startS, r.stretch.firstS);
     const to = Math.min(w.startS + w.durationS, r.stretch.lastS);
-    charge -= Math.max(0, to - from) * r.averageA;
+    charge -= Math.max(0, to - from) * (r.averageA + r.restA);
   }
   return { ...w, charge };
 }

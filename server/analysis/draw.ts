@@ -59,14 +59,20 @@ export function measureDraw(
   // Pulses that never show singly may hide in the floor: then it is not known how much of it is steady.
   const bare = parts.regimes.every((r) => r.floorIsBare);
   const edge = edgeUncertainty(c, sleep, parts.regimes) / asleepS;
-  const filled = fillGaps(c, asleep, sleep, parts.regimes, quiet.mean, endS);
+  const withGaps = fillGaps(c, asleep, sleep, parts.regimes, quiet.mean, endS);
+  const filled = { ...withGaps, unknown: combine(withGaps.unknown, polling.unseenU) };
   const hourFrom = lowerBound(t, endS - HOUR);
   const hasHour = n > 0 && endS - t[0]! >= 0.98 * HOUR && n - hourFrom > 10;
   return {
     averageAfterSleep:
       readings > 0 ? meanFigure(filled, readings, meter, combine(edge, filled.unknown)) : null,
     averageLastHour: hasHour
-      ? meanFigure(sums(y, hourFrom, n), n - hourFrom, meter, (edge * asleepS) / HOUR)
+      ? meanFigure(
+          sums(y, hourFrom, n),
+          n - hourFrom,
+          meter,
+          combine((edge * asleepS) / HOUR, pollingAverage(parts.regimes, endS - HOUR, endS, c.gaps).unseenU),
+        )
       : null,
     totalCharge: totalCharge(c, meter, filled, from, { fromS, endS }),
     baseline:
@@ -76,7 +82,7 @@ export function measureDraw(
 }
 
 interface Filled extends Sums {
-  /** Standard uncertainty of the mean from not knowing what passed in the gaps. */
+  /** Standard uncertainty of the mean from not knowing what passed in the gaps and between apertures. */
   readonly unknown: number;
 }
 
@@ -119,19 +125,21 @@ function pollingAverage(
   fromS: number,
   endS: number,
   gaps: readonly Span[],
-): { value: number; u: number } {
+): { value: number; u: number; unseenU: number } {
   const outside = (a: number, b: number): number => Math.max(0, b - a - overlapOf(gaps, a, b));
   const all = Math.max(outside(fromS, endS), 1e-9);
   let value = 0;
   let square = 0;
+  let unseen = 0;
   for (const r of regimes) {
     const { firstS, lastS, periodS } = r.stretch;
     const from = Math.max(fromS, firstS - periodS / 2);
     const share = outside(from, Math.max(from, Math.min(endS, lastS + periodS / 2)));
     value += (share * r.averageA) / all;
     square += ((share * r.averageU) / all) ** 2;
+    unseen += ((share * r.unseenU) / all) ** 2;
   }
-  return { value, u: Math.sqrt(square) };
+  return { value, u: Math.sqrt(square), unseenU: Math.sqrt(unseen) };
 }
 
 /** Short pulses that belong to no train. */

@@ -87,12 +87,16 @@ export class FloorOverTime {
     return this.reference[windowOfFloor(this.w, k, level)] ?? 0;
   }
 
+  /** Of the windows that lie wholly within; where none does, of those that reach into it. */
   lowest(fromS: number, toS: number): number {
     const { w, reference } = this;
+    let within = Infinity;
     let low = Infinity;
-    for (let k = Math.max(0, lowerBound(w.startS, fromS) - 1); k < w.count && w.startS[k]! < toS; k++)
+    for (let k = Math.max(0, lowerBound(w.startS, fromS) - 1); k < w.count && w.startS[k]! < toS; k++) {
       low = Math.min(low, reference[k]!);
-    return low;
+      if (w.startS[k]! >= fromS && w.endS[k]! <= toS) within = Math.min(within, reference[k]!);
+    }
+    return within < Infinity ? within : low;
   }
 }
 

@@ -1,6 +1,7 @@
 import { combine, figure } from './accuracy.ts';
 import type { Conditioned } from './condition.ts';
 import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
+import { unseenShare, unvisitedPart } from './dead-time.ts';
 import type { FloorOverTime } from './floor.ts';
 import { findHidden, layOnGrid, type HiddenTrain } from './hidden.ts';
 import type { MeasuredRegime } from './regimes.ts';
@@ -20,13 +21,18 @@ export function foldedRegimes(
 function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: MeterErrors): MeasuredRegime {
   const interval = c.intervalS ?? 0;
   const { box, periodS } = h;
-  // Where most of the period stands high, the low part is the floor.
+  // Where most of the period stands high, the low part is the floor: its middle, because readings at its edges hold
+  // part of a pulse.
   const dip = box.height < 0;
-  const lower = dip ? box.floor + box.height : box.floor;
-  const averageA = dip ? box.excess - box.height : box.excess;
-  const pulseReading = dip ? -box.height : box.top;
-  const floorU = dip ? box.floorU * Math.sqrt(1 / Math.max(box.share, 0.01)) : box.floorU;
+  const lower = dip ? box.floor + box.top : box.floor;
+  const averageA = dip ? box.excess - box.top : box.excess;
+  const pulseReading = Math.abs(box.top);
+  const floorU = dip ? box.floorU * Math.sqrt(3 / Math.max(box.share, 0.01)) : box.floorU;
+  const apertureS = c.apertureS ?? interval;
+  const unvisited = unvisitedPart(periodS, h.pulses, { apertureS, intervalS: interval });
+  const unseenU = averageA * unseenShare(unvisited, periodS, apertureS);
   const averageU = combine(
+    unseenU,
     floorU,
     gainUncertainty(averageA, meter),
     Math.min(roundingOfMean(meter), averageA / 10),
@@ -38,7 +44,9 @@ function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: M
     floor: floor.lowest(h.firstS, h.lastS) + lower,
     floorUncertainty: combine(floorU, (c.resolution ?? 0) / 2),
     intervalS: interval,
-    apertureS: c.apertureS ?? interval,
+    apertureS,
+    readingsPerBeat: ((dip ? 1 - box.share : box.share) * periodS) / interval,
+    unvisited,
   });
   const widthS = (averageA * periodS) / pulseReading;
   const wide = resolved && widthS > 2 * (c.apertureS ?? Infinity);
@@ -60,6 +68,8 @@ function toRegime(c: Conditioned, h: HiddenTrain, floor: FloorOverTime, meter: M
     duty: box.share,
     averageA,
     averageU,
+    unseenU,
+    restA: lower,
     topA: pulseReading,
     regime: {
       startS: h.firstS,

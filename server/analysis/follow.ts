@@ -1,6 +1,7 @@
 import { changePointsOfLongSeries } from './change-points.ts';
 import { overlapOf } from './condition.ts';
-import type { Lock } from './lock.ts';
+import { beatsUnseen } from './dead-time.ts';
+import { LOCK_WINDOW, type Lock } from './lock.ts';
 import { PulseClock } from './pulse-clock.ts';
 import { median } from './statistics.ts';
 import type { PulseTimes, Timing } from './trains.ts';
@@ -30,13 +31,14 @@ export function follow(
   timing: Timing,
   { members, places, slots }: Followed,
 ): Followed {
-  const clock = new PulseClock(lock.anchorS, lock.periodS, timing.toleranceS);
+  const clock = new PulseClock(lock.anchorS, lock.periodS, timing.toleranceS, lock.knownFor);
   members[0] = index[lock.from]!;
   places[0] = lock.from;
   slots[0] = 0;
   let hits = 1;
   const h = Math.min(0.98, Math.max(0.05, lock.hitRate));
-  const mostMisses = Math.max(4, Math.ceil(Math.log(1e-4) / Math.log(1 - h)));
+  const unseen = beatsUnseen({ periodS: lock.periodS, pulses: LOCK_WINDOW }, timing);
+  const mostMisses = Math.max(4, Math.ceil(Math.log(1e-4) / Math.log(1 - h)), unseen);
   for (let p = lock.from + 1; p < index.length; p++) {
     const i = index[p]!;
     const time = pulses.at[i]!;

@@ -33,6 +33,8 @@ export function joinedRegimes(a: MeasuredRegime, b: MeasuredRegime): MeasuredReg
     duty: weigh(a.duty, b.duty),
     averageA: weigh(a.averageA, b.averageA),
     averageU: weigh(a.averageU, b.averageU),
+    unseenU: weigh(a.unseenU, b.unseenU),
+    restA: weigh(a.restA, b.restA),
     topA: weigh(a.topA, b.topA),
     regime: {
       startS: beat.firstS,

@@ -4,8 +4,10 @@ import type { Hidden } from './mean-excess.ts';
 import { mergeSpans, overlapOf, type Conditioned, type Span } from './condition.ts';
 import type { MeterErrors } from './dc.ts';
 import type { Excursions } from './excursions.ts';
+import { hasDeadTime } from './dead-time.ts';
 import { endOf, type FloorOverTime } from './floor.ts';
 import { foldedRegimes } from './folded-regimes.ts';
+import { LOCK_WINDOW, lockOn } from './lock.ts';
 import type { Level } from './levels.ts';
 import { collectPulses, type Pulses } from './pulses.ts';
 import { measureRegimes, type MeasuredRegime } from './regimes.ts';
@@ -33,20 +35,47 @@ export function findPolling(
     threshold,
     levels.map((l) => l.from),
   );
-  const pulses = joinBursts(
-    single,
-    (i) => c.t[single.first[i]!]!,
-    (i) => c.t[single.last[i]!]!,
-  );
-  const stretches = findTrains(pulses, timingOf(c));
+  const timing = timingOf(c);
+  const pulses = keepOneBeat(single, timing)
+    ? single
+    : joinBursts(
+        single,
+        (i) => c.t[single.first[i]!]!,
+        (i) => c.t[single.last[i]!]!,
+      );
+  const stretches = findTrains(pulses, timing);
   const hidden = hiddenSpans(c, excursions, levels);
   const seen = measureRegimes(c, pulses, stretches, floor, meter, hidden);
-  if (seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSure), c) && !seen.some(runTogether))
-    return { regimes: seen, pulses };
-  const folded = foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter);
-  const regimes = withFolded(seen, isSure, folded, timingOf(c));
-  const whole = regimes.map((r) => byAllReadings(c, r, regimes, { floor, hidden, meter, threshold }));
-  return { regimes: whole, pulses };
+  const isSureHere = (r: MeasuredRegime): boolean => isSure(r, openShareOf(c));
+  const whole = (): MeasuredRegime[] => {
+    const folded = foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter);
+    const all = withFolded(seen, isSureHere, folded, timing);
+    return all.map((r) => byAllReadings(c, r, all, { floor, hidden, meter, threshold }));
+  };
+  const isSettled =
+    seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSureHere), c) && !seen.some(runTogether);
+  const regimes = isSettled ? seen : whole();
+  return { regimes: regimes.filter((r) => !regimes.some((fast) => isBeatOf(r, fast))), pulses };
+}
+
+const BEAT_LOOKS = 9;
+const NEARLY_ALL = 0.9;
+
+/**
+ * Whether the pulses that a meter with dead time sees keep one beat, each by itself: a train in step with the readings
+ * misses the same ones over and over, and what it leaves looks like bursts.
+ */
+function keepOneBeat(pulses: Pulses, timing: Timing): boolean {
+  if (!hasDeadTime(timing) || pulses.count < LOCK_WINDOW) return false;
+  const index = Int32Array.from({ length: pulses.count }, (_, i) => i);
+  let keep = 0;
+  for (let k = 0; k < BEAT_LOOKS; k++) {
+    const start = Math.floor((k * (pulses.count - LOCK_WINDOW)) / (BEAT_LOOKS - 1));
+    const lock = lockOn(pulses, index, start, timing);
+    if (lock === null || lock.ownShare < NEARLY_ALL) continue;
+    if (lock.hitRate > LEAST_SEEN * (timing.openShare ?? 1)) keep++;
+  }
+  return keep > BEAT_LOOKS / 2;
 }
 
 /** What trains are timed against. */
@@ -57,8 +86,13 @@ export function timingOf(c: Conditioned): Timing {
     toleranceS,
     readingS: interval,
     leastPeriodS: Math.max(1.9 * interval, 2 * c.jitterS),
+    openShare: openShareOf(c),
     gaps: c.gaps,
   };
+}
+
+function openShareOf({ apertureS, intervalS }: Conditioned): number {
+  return Math.min(1, (apertureS ?? Infinity) / (intervalS ?? 1));
 }
 
 /** Where a step, the edge of a long excursion, or all of one hides pulses. */
@@ -77,9 +111,16 @@ function hiddenSpans(c: Conditioned, x: Excursions, levels: readonly Level[]): H
 /** More stretches than two trains that change their pace twice are scraps of one that hardly shows. */
 const MOST_REGIMES = 6;
 
-/** A train whose single pulses tell its period: it is resolved, and at most of its beats a pulse was seen. */
-function isSure(r: MeasuredRegime): boolean {
-  return r.resolved && r.hitRate > 0.75 && r.duty < MOST_DUTY;
+/** Of the beats that do not fall between apertures. */
+const LEAST_SEEN = 0.75;
+
+/**
+ * A train whose single pulses tell its beat: a pulse was seen at most of those that did not fall between apertures. Where
+ * none did it has to be resolved as well; with dead time folding sees no more than the single pulses.
+ */
+function isSure(r: MeasuredRegime, openShare: number): boolean {
+  const told = r.resolved || hasDeadTime({ openShare });
+  return told && r.hitRate > LEAST_SEEN * openShare && r.duty < MOST_DUTY;
 }
 
 /** Where pulses take up more of the period, they run into each other. */
@@ -88,6 +129,21 @@ const MOST_DUTY = 0.6;
 /** What looks like a train of long pulses may be one whose pulses fill the readings between them. */
 function runTogether(r: MeasuredRegime): boolean {
   return r.resolved && r.duty >= MOST_DUTY;
+}
+
+/** A train of which this share of the readings holds a pulse more than the others. */
+const FAST_DUTY = 0.25;
+const NO_HIGHER = 1.4;
+
+/**
+ * Where a train is too fast to time, its pulses fill neighbouring readings now and then: what such readings keep for a
+ * rhythm is the train's slow beat with them, and stands no higher than one of its pulses.
+ */
+function isBeatOf(r: MeasuredRegime, fast: MeasuredRegime): boolean {
+  if (!r.resolved || fast.resolved || fast.duty < FAST_DUTY) return false;
+  const { firstS, lastS, periodS } = r.stretch;
+  const common = Math.min(lastS, fast.stretch.lastS) - Math.max(firstS, fast.stretch.firstS);
+  return periodS > fast.stretch.periodS && common > 0 && r.topA < NO_HIGHER * fast.topA;
 }
 
 function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {

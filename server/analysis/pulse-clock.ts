@@ -22,6 +22,8 @@ export class PulseClock {
     anchorS: number,
     public periodS: number,
     private readonly toleranceS: number,
+    /** Periods over which the given one is better than what the first pulses would make of it. */
+    private readonly knownFor = 0,
   ) {
     this.lastS = anchorS;
     this.times[0] = anchorS;
@@ -59,6 +61,10 @@ export class PulseClock {
       this.slots.copyWithin(0, n - KEEP);
       this.times.copyWithin(0, n - KEEP);
       this.kept = KEEP;
+    }
+    if (this.slot < this.knownFor) {
+      this.lastS += steps * this.periodS;
+      return;
     }
     if (n < 4) {
       this.lastS = timeS;

@@ -1,5 +1,6 @@
 import { combine, figure, resolutionUncertainty } from './accuracy.ts';
 import { lowerBound, overlapOf, type Conditioned, type Span } from './condition.ts';
+import { unseenShare, unvisitedPart } from './dead-time.ts';
 import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
 import { meanExcess, type Hidden } from './mean-excess.ts';
@@ -27,6 +28,10 @@ export interface MeasuredRegime {
   readonly duty: number;
   readonly averageA: number;
   readonly averageU: number;
+  /** What of `averageU` is due to pulses that fell into dead time: means of the readings share it. */
+  readonly unseenU: number;
+  /** Its own floor above the one that excursions are measured against. */
+  readonly restA: number;
   /** How high one whole pulse stands in a reading. */
   readonly topA: number;
 }
@@ -76,7 +81,11 @@ function measureRegime(
   const summed = thin && alone ? meanExcess(c, stretch, floor, hidden) : null;
   const averageA = summed === null ? counted : summed.mean * (readS / observedS);
   const chargePerPulse = averageA * stretch.periodS;
+  const apertureS = c.apertureS ?? interval;
+  const unvisited = unvisitedPart(stretch.periodS, stretch.pulses, { apertureS, intervalS: interval });
+  const unseenU = averageA * unseenShare(unvisited, stretch.periodS, apertureS);
   const averageU = combine(
+    unseenU,
     summed === null
       ? combine(
           (averageA * eachU) / Math.max(charge.mean, 1e-300) / Math.sqrt(hits),
@@ -95,7 +104,9 @@ function measureRegime(
     floor: floor.lowest(stretch.firstS, stretch.lastS),
     floorUncertainty: combine(meter.noise, (c.resolution ?? 0) / 2),
     intervalS: interval,
-    apertureS: c.apertureS ?? interval,
+    apertureS,
+    readingsPerBeat: readingsOf(pulses, stretch) * Math.min(1, (hits * stretch.periodS) / observedS),
+    unvisited,
   });
   const shape = resolved ? pulseShape(c, pulses, stretch, chargePerPulse, floor) : null;
   const orNull = (e: Estimate): Estimate => (resolved ? e : null);
@@ -109,6 +120,8 @@ function measureRegime(
     duty: readingsOf(pulses, stretch) * (interval / stretch.periodS),
     averageA,
     averageU,
+    unseenU,
+    restA: 0,
     topA,
     regime: {
       startS: stretch.firstS,

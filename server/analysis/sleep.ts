@@ -1,6 +1,6 @@
 import type { Conditioned } from './condition.ts';
 import type { Level, Levels } from './levels.ts';
-import { median } from './statistics.ts';
+import { median, quantile } from './statistics.ts';
 import type { Windows } from './windows.ts';
 
 /** Stage 4: which stretches are shutting down, which are settled, which are wake-ups; and the floor in each. */
@@ -35,7 +35,7 @@ export function findSleep(c: Conditioned, l: Levels): Sleep {
   const end = c.t[c.t.length - 1] ?? 0;
   if (levels.length === 0)
     return { ...none, state: 'undetermined', timeToSleepS: null, asleepFromS: end, asleepFromSample: 0 };
-  const height = stairHeights(l);
+  const height = withoutUnseenFloors(c, stairHeights(l), l);
   const lowest = firstSettled(levels, height, l);
   const settled = afterLastingRise(levels, height, lowest, l);
   const span = end - levels[0]!.startS;
@@ -93,6 +93,25 @@ function stairHeights(l: Levels): number[] {
     heights.push(snapped);
   }
   return heights;
+}
+
+/** The lowest readings of a level, above chance. */
+const LOWEST = 0.1;
+
+/**
+ * A level too short for a window of its own has the height of the next one where its lowest readings are that low:
+ * beside a step pulses may fill most of what a window holds of it, and what is left is taken for the floor.
+ */
+function withoutUnseenFloors(c: Conditioned, height: readonly number[], l: Levels): number[] {
+  const out = [...height];
+  for (let k = l.levels.length - 2; k >= 0; k--) {
+    const { from, to, firstWindow, lastWindow } = l.levels[k]!;
+    if (lastWindow >= firstWindow || to - from < 3) continue;
+    const next = l.levels[k + 1]!.startLevel;
+    const lowest = quantile(c.y.subarray(from + 1, to), LOWEST);
+    if (Math.abs(lowest - next) <= l.leastStep(next)) out[k] = out[k + 1]!;
+  }
+  return out;
 }
 
 /** The first level that nothing sustained later undercuts. */

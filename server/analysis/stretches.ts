@@ -1,4 +1,5 @@
 import { overlapOf, type Span } from './condition.ts';
+import { hasDeadTime, beatsUnseen } from './dead-time.ts';
 import { surestRun, type Followed } from './follow.ts';
 import { LOCK_LEAST } from './lock.ts';
 import { realisedPeriod } from './period.ts';
@@ -7,17 +8,29 @@ import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /** A followed train as a stretch with one period, its uncertainty, and stretches that belong together. */
 
-/** The largest m of which nearly all steps between the hits [a, b] are multiples. */
-function commonMultiple(slots: Float64Array, a: number, b: number): number {
+const FEW = 0.1;
+
+/**
+ * The largest m of which nearly all steps between the hits [a, b] are multiples. A meter with dead time sees one pulse
+ * in m for a while, then another one in m: with `oneClass` nearly all hits must be of the same.
+ */
+function commonMultiple(slots: Float64Array, a: number, b: number, oneClass: boolean): number {
   let most = Infinity;
   for (let i = a; i < b; i++) most = Math.min(most, slots[i + 1]! - slots[i]!);
   for (let m = Math.min(12, Math.max(1, 2 * most)); m > 1; m--) {
     let misfits = 0;
-    for (let i = a; i < b && misfits <= 0.1 * (b - a); i++)
+    for (let i = a; i < b && misfits <= FEW * (b - a); i++)
       if (((slots[i + 1]! - slots[i]!) | 0) % m !== 0) misfits++;
-    if (misfits <= 0.1 * (b - a)) return m;
+    if (misfits <= FEW * (b - a) && !(oneClass && mostOfOneClass(slots, a, b, m) < 1 - FEW)) return m;
   }
   return 1;
+}
+
+/** The largest share of the hits [a, b] whose slots leave the same remainder when divided by m. */
+function mostOfOneClass(slots: Float64Array, a: number, b: number, m: number): number {
+  const count = new Float64Array(m);
+  for (let i = a; i <= b; i++) count[(slots[i]! - slots[a]!) % m]!++;
+  return count.reduce((most, n) => Math.max(most, n), 0) / (b - a + 1);
 }
 
 /** Slots with those that fell into gaps taken out, so that a gap does not count as misses. */
@@ -43,7 +56,7 @@ export function toStretch(pulses: PulseTimes, f: Followed, hits: number, timing:
   const run = surestRun(slotsWithoutGaps(at, f, hits, timing.gaps), hits);
   if (run.to - run.from < LOCK_LEAST) return null;
   const base = f.slots[run.from]!;
-  const multiple = commonMultiple(f.slots, run.from, run.to - 1);
+  const multiple = commonMultiple(f.slots, run.from, run.to - 1, hasDeadTime(timing));
   const members = new Int32Array(run.to - run.from);
   const slots = new Float64Array(run.to - run.from);
   let n = 0;
@@ -148,11 +161,15 @@ function inOrder(
 /** Relative: no search changes its pace by as little as this. */
 const SAME_PERIOD = 1e-3;
 
-export function sameTrain(a: Beat, b: Beat, timing: Pick<Timing, 'gaps' | 'toleranceS'>): boolean {
+type Joining = Pick<Timing, 'gaps' | 'toleranceS' | 'openShare' | 'readingS'>;
+
+export function sameTrain(a: Beat, b: Beat, timing: Joining): boolean {
   const between = Math.max(0, b.firstS - a.lastS);
   const silent = between - overlapOf(timing.gaps, a.lastS, b.firstS);
   const apart = Math.abs(a.periodS - b.periodS);
-  if (silent > Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS))) return false;
+  const unseen = Math.max(beatsUnseen(a, timing), beatsUnseen(b, timing)) * a.periodS;
+  const most = Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS), unseen);
+  if (silent > most) return false;
   if (apart > 4 * Math.hypot(a.periodU, b.periodU) + SAME_PERIOD * a.periodS) return false;
   const beats = Math.abs(b.firstS - a.lastS) / a.periodS;
   const off = Math.abs(beats - Math.round(beats)) * a.periodS;

@@ -1,8 +1,9 @@
 import type { Span } from './condition.ts';
 import { withoutEchoes } from './echoes.ts';
 import { follow, hitsBeforeChange, roomFor, type Followed } from './follow.ts';
+import { hasDeadTime, hitsBeforeLasting } from './dead-time.ts';
 import { LOCK_LEAST, LOCK_WINDOW, lockOn } from './lock.ts';
-import { median, valuesAt } from './statistics.ts';
+import { quantile, valuesAt } from './statistics.ts';
 import { joinAcrossGaps, refitted, toStretch } from './stretches.ts';
 
 /** Stage 6: pulse trains among visible pulses: lock on to a period, then follow its clock pulse by pulse. */
@@ -35,6 +36,8 @@ export interface Timing {
   /** Length of the readings that quantise the times; 0 where the times are exact. */
   readonly readingS: number;
   readonly leastPeriodS: number;
+  /** Share of the time that the readings' apertures cover; default 1. So many of a train's narrow pulses are seen. */
+  readonly openShare?: number;
   readonly gaps: readonly Span[];
 }
 
@@ -54,7 +57,7 @@ export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
     for (const stretch of found) {
       for (const i of stretch.members) free[i] = 0;
       claimNearBeats(pulses, stretch, timing, free);
-      leaveTheRest(pulses, stretch, free);
+      leaveTheRest(pulses, stretch, timing, free);
     }
     out.push(...found);
   }
@@ -68,10 +71,17 @@ export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
 /** A pulse with this much more charge than its train's others has another train's pulse in it. */
 const MORE_CHARGE = 1.35;
 
+const WHOLE = 0.9;
+
+/** Charge of a train's pulse that was seen whole: those that fall partly between apertures show less. */
+function wholeCharge(pulses: PulseTimes, { members }: Stretch, timing: Timing): number {
+  return quantile(valuesAt(pulses.charge, members), hasDeadTime(timing) ? WHOLE : 0.5);
+}
+
 /** What is left of such pulses when the train's own is taken out stays free for the next train. */
-function leaveTheRest(pulses: PulseTimes, stretch: Stretch, free: Uint8Array): void {
+function leaveTheRest(pulses: PulseTimes, stretch: Stretch, timing: Timing, free: Uint8Array): void {
   const { members, slots, firstS, periodS } = stretch;
-  const usual = median(valuesAt(pulses.charge, members));
+  const usual = wholeCharge(pulses, stretch, timing);
   members.forEach((i, k) => {
     const charge = pulses.charge[i]!;
     if (charge < MORE_CHARGE * usual) return;
@@ -92,7 +102,7 @@ function leaveTheRest(pulses: PulseTimes, stretch: Stretch, free: Uint8Array): v
  */
 function claimNearBeats(pulses: PulseTimes, stretch: Stretch, timing: Timing, free: Uint8Array): void {
   const { members, slots, periodS } = stretch;
-  const usual = median(valuesAt(pulses.charge, members));
+  const usual = wholeCharge(pulses, stretch, timing);
   for (let k = 0; k + 1 < members.length; k++) {
     const [a, b] = [members[k]!, members[k + 1]!];
     const steps = slots[k + 1]! - slots[k]!;
@@ -175,7 +185,7 @@ function followAll(
       continue;
     }
     const followed = follow(pulses, index, lock, timing, room);
-    const kept = hitsBeforeChange(followed.slots);
+    const kept = hasDeadTime(timing) ? hitsBeforeLasting(followed.slots) : hitsBeforeChange(followed.slots);
     const stretch = toStretch(pulses, followed, kept, timing);
     if (stretch !== null) {
       timed.add(stretch);

@@ -68,4 +68,63 @@ describe('what a period can be resolved from', () => {
   it('with dead time, few readings in a pulse prove a slow train', () => {
     expect(resolvePeriod(shown(3.1, 0.4, 0.1, 0.012, 0.03)).resolved).toBe(true);
   });
+
+  describe('with dead time, in step with the readings', () => {
+    /** Ten places in 2.3 readings, of which so many show a pulse. */
+    const inStep = (places: number, apertureS: number): SeenTrain => ({
+      periodS: 2.3 / 2,
+      top: 0.3,
+      meanExcess: (0.3 * places) / 23,
+      floor: 0.02,
+      floorUncertainty: 1e-4,
+      intervalS: 0.5,
+      apertureS: apertureS / 2,
+      readingsPerBeat: (2.3 * places) / 23,
+      unvisited: 1 / 23,
+    });
+
+    it('is unresolved where the nearest faster train would show in as many places', () => {
+      const { resolved, candidates } = resolvePeriod(inStep(5, 0.4234));
+      expect(resolved).toBe(false);
+      expect(near(candidates, 1.15)).toBe(true);
+      expect(near(candidates, 0.8846)).toBe(true);
+    });
+
+    it('is resolved where that would show in more', () =>
+      expect(resolvePeriod(inStep(5, 0.57)).resolved).toBe(true));
+  });
+
+  it.each([2, 3])(
+    'more charge in %f periods than the readings seen of them can bring is unresolved, the truth a candidate',
+    (several) => {
+      // Of the pulses that touch an aperture only one in so many is on the slower beat.
+      const { resolved, candidates } = resolvePeriod({
+        periodS: several * 1.17,
+        top: 0.3,
+        meanExcess: (0.3 * 0.15) / 1.17,
+        floor: 0.02,
+        floorUncertainty: 1e-4,
+        intervalS: 0.5,
+        apertureS: 0.15,
+        readingsPerBeat: (0.15 + 0.01) / 0.5,
+        unvisited: 1e-3,
+      });
+      expect(resolved).toBe(false);
+      expect(near(candidates, 1.17)).toBe(true);
+    },
+  );
+
+  it('what lasts longer than any polling pulse is the beat of a train that cannot be told', () => {
+    const { resolved, candidates, floorIsBare } = resolvePeriod({
+      periodS: 519.4,
+      top: 2.2e-4,
+      meanExcess: 2e-4,
+      floor: 0.09,
+      floorUncertainty: 1e-4,
+      intervalS: 0.5,
+      apertureS: 0.5,
+    });
+    expect({ resolved, floorIsBare }).toEqual({ resolved: false, floorIsBare: false });
+    expect(near(candidates, 0.25012)).toBe(true);
+  });
 });

@@ -28,6 +28,8 @@ function train(
     duty: 0.2,
     averageA,
     averageU: 5e-4 * averageA,
+    unseenU: 0,
+    restA: 0,
     topA: 0.1,
     regime: {
       startS: firstS,

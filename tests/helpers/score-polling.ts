@@ -1,6 +1,8 @@
 import type { Estimate, Findings, Regime } from '../../server/messages/findings.ts';
 import type { TrainTruth } from './load.ts';
 import type { Night, NightSpec } from './nights.ts';
+import { LONGEST_CANDIDATE_S } from '../../server/analysis/resolvability.ts';
+import { looksLikeFaster, longestMissed, seenShare, unknownShare } from './dead-time.ts';
 import type { Scoring } from './scorecard.ts';
 
 /** How the polling that was found compares with the trains that were there. */
@@ -8,18 +10,21 @@ export function scorePolling(s: Scoring, f: Findings, night: Night, spec: NightS
   const meter = spec.current ?? spec.voltage!;
   const stretches = night.truth.trains.flat().sort((a, b) => a.firstS - b.firstS);
   const tooFast = stretches.filter((x) => x.periodS < 2 * meter.intervalS);
-  const state = expectedState(stretches, tooFast, spec.durationS);
-  // A train almost in step with the readings shows in none of them.
-  const turns = (x: TrainTruth): number => meter.intervalS / x.periodS;
-  const inStep = tooFast.some((x) => Math.abs(turns(x) - Math.round(turns(x))) < 0.004);
-  if (inStep && f.polling.state === 'absent') return;
+  let state = expectedState(stretches, tooFast, spec.durationS);
+  if (f.polling.state === 'absent' && tooFast.some((x) => fillsAlike(x, meter.intervalS))) return;
+  const coarse = stretches.filter((x) => looksLikeFaster(meter, x));
+  if (f.polling.state === 'unresolved' && tooFast.length + coarse.length === stretches.length)
+    state = 'unresolved';
   if (f.polling.state !== state)
     s.wrong.push(
       `polling ${f.polling.state}, should be ${state} (candidates ${listed(f.polling.candidatePeriodsS)})`,
     );
   if (state === 'unresolved') {
-    for (const x of tooFast)
-      if (!f.polling.candidatePeriodsS.some((p) => Math.abs(p / x.periodS - 1) < 2e-3))
+    for (const x of [...tooFast, ...coarse])
+      if (
+        x.periodS < LONGEST_CANDIDATE_S &&
+        !f.polling.candidatePeriodsS.some((p) => Math.abs(p / x.periodS - 1) < 2e-3)
+      )
         s.wrong.push(`candidates ${listed(f.polling.candidatePeriodsS)} lack ${x.periodS}`);
     return;
   }
@@ -31,12 +36,28 @@ export function scorePolling(s: Scoring, f: Findings, night: Night, spec: NightS
   }
   const left = [...f.polling.regimes];
   for (const x of stretches) {
-    const distance = (r: Regime): number =>
-      Math.abs(Math.log((r.periodS?.value ?? 1e9) / x.periodS)) +
-      Math.abs(r.startS - x.firstS) / spec.durationS;
+    const apart = (r: Regime): number =>
+      r.periodS === null && looksLikeFaster(meter, x)
+        ? Math.abs(r.endS - x.lastS) / spec.durationS
+        : Math.abs(Math.log((r.periodS?.value ?? 1e9) / x.periodS));
+    const distance = (r: Regime): number => apart(r) + Math.abs(r.startS - x.firstS) / spec.durationS;
     left.sort((a, b) => distance(a) - distance(b));
-    scoreRegime(s, left.shift()!, x, spec);
+    scoreRegime(s, left.shift()!, x, spec, f.polling.candidatePeriodsS);
   }
+}
+
+/** Whether a train is almost in step with the readings, so many whole pulses in each: then it shows in none of them. */
+function fillsAlike(x: TrainTruth, intervalS: number): boolean {
+  const turns = intervalS / x.periodS;
+  return turns > 0.5 && Math.abs(turns - Math.round(turns)) < 0.004;
+}
+
+/** What trains add alike to every reading of a meter without dead time, amperes: no analysis can tell it from the floor. */
+export function alikeInReadings(night: Night, intervalS: number): number {
+  return night.truth.trains
+    .flat()
+    .filter((x) => fillsAlike(x, intervalS))
+    .reduce((sum, x) => sum + (Math.round(intervalS / x.periodS) * x.chargePerPulseC) / intervalS, 0);
 }
 
 function expectedState(
@@ -49,29 +70,39 @@ function expectedState(
   return stretches.every((x) => end - x.lastS > Math.max(100, 14 * x.periodS)) ? 'stopped' : 'resolved';
 }
 
-function scoreRegime(s: Scoring, r: Regime, x: TrainTruth, spec: NightSpec): void {
+function scoreRegime(
+  s: Scoring,
+  r: Regime,
+  x: TrainTruth,
+  spec: NightSpec,
+  candidates: readonly number[],
+): void {
   const meter = spec.current ?? spec.voltage!;
   const period = meanPeriod(x);
   const bound = fixedClockBound(spec, x);
-  if (x.pulses >= 100)
+  const width = spec.trains!.find((t) => t.stretches.some((y) => y.periodS === x.periodS))!.widthS;
+  const untold = r.periodS === null && looksLikeFaster(meter, x);
+  if (untold) {
+    if (x.periodS < LONGEST_CANDIDATE_S && !candidates.some((p) => Math.abs(p / x.periodS - 1) < 2e-3))
+      s.wrong.push(`candidates ${listed(candidates)} lack ${x.periodS}`);
+  } else if (x.pulses >= 100)
     s.figure('period (relative)', relative(r.periodS, period), 0, Math.min(1e-4, (3 * bound) / period));
   else if (x.pulses >= 5)
     s.figure('period, under 100 pulses (relative)', relative(r.periodS, period), 0, 0.01);
-  const slack = edgeSlack(spec, x);
+  const slack = edgeSlack(spec, x) / seenShare(meter) + longestMissed(meter, x, width) * x.periodS;
   if (Math.abs(r.startS - x.firstS) > slack) s.wrong.push(`regime starts ${r.startS}, should ${x.firstS}`);
   if (Math.abs(r.endS - x.lastS) > slack) s.wrong.push(`regime ends ${r.endS}, should ${x.lastS}`);
   const uncounted = slack > 3 * x.periodS ? (2 * slack) / x.periodS : 1;
-  s.bare('pulse count', r.pulses, x.pulses, Math.max(uncounted, 0.01 * x.pulses));
+  if (!untold) s.bare('pulse count', r.pulses, x.pulses, Math.max(uncounted, 0.01 * x.pulses));
   if (spec.current === undefined) return;
   const sign = spec.current.reversed === true ? -1 : 1;
-  const width = spec.trains!.find((t) => t.stretches.some((y) => y.periodS === x.periodS))!.widthS;
   const covered = (Math.ceil(width / meter.intervalS) + 1) * meter.intervalS;
   const average = x.chargePerPulseC / period;
   s.figure(
     'polling average',
     r.averageA,
     sign * average,
-    Math.max(0.02 * average, 2e-4, (s.rounding * covered) / period),
+    Math.max((0.02 + unknownShare(meter, x)) * average, 2e-4, (s.rounding * covered) / period),
   );
 }
 

@@ -1,7 +1,8 @@
 import { stateOfChargeAt, tableFor } from '../../server/battery/tables.ts';
 import type { Estimate, Findings } from '../../server/messages/findings.ts';
+import { seenShare, unknownShare } from './dead-time.ts';
 import type { Night, NightSpec } from './nights.ts';
-import { scorePolling } from './score-polling.ts';
+import { alikeInReadings, scorePolling } from './score-polling.ts';
 
 /** One figure against its truth. */
 export interface ScoredFigure {
@@ -29,7 +30,7 @@ export function score(f: Findings, night: Night, spec: NightSpec): Scoring {
   if (spec.current !== undefined) {
     scoreSleep(s, f, night, spec);
     scoreDraw(s, f, night, spec);
-    scoreWakeUps(s, f, spec);
+    scoreWakeUps(s, f, night, spec);
   }
   if (spec.charger === undefined && spec.durationS > 300 && isAsleep(spec)) scorePolling(s, f, night, spec);
   scoreBattery(s, f, night, spec);
@@ -84,14 +85,11 @@ function scoreSleep(s: Scoring, f: Findings, night: Night, spec: NightSpec): voi
     s.bare('time to sleep', f.sleep.timeToSleepS, night.truth.timeToSleepS, 5);
   // Pulses too fast to time may hide in the floor: then no baseline can be asked for.
   if (f.sleep.settledBaselineA === null && f.polling.state === 'unresolved') return;
-  const limit = Math.max(0.02 * spec.baselineA, spec.current!.resolution / 2);
+  const { intervalS, resolution } = spec.current!;
+  const steadyA = spec.baselineA + (f.polling.state === 'absent' ? alikeInReadings(night, intervalS) : 0);
+  const limit = Math.max(0.02 * spec.baselineA, resolution / 2);
   const sign = spec.current!.reversed === true ? -1 : 1;
-  s.figure(
-    'settled baseline',
-    f.sleep.settledBaselineA,
-    sign * spec.baselineA,
-    limit + unknowable(spec, spec.baselineA),
-  );
+  s.figure('settled baseline', f.sleep.settledBaselineA, sign * steadyA, limit + unknowable(spec, steadyA));
 }
 
 function lost(spec: NightSpec): readonly { startS: number; endS: number }[] {
@@ -104,7 +102,13 @@ function seenWakeUps(spec: NightSpec): NonNullable<NightSpec['wakeUps']> {
   );
 }
 
-function scoreWakeUps(s: Scoring, f: Findings, spec: NightSpec): void {
+/** What one pulse under a wake-up, seen or missed, stands for where apertures leave time unmeasured, coulombs. */
+function onePulseUnseenC(night: Night, spec: NightSpec): number {
+  const share = seenShare(spec.current!);
+  return share < 1 ? Math.max(0, ...night.truth.trains.flat().map((x) => x.chargePerPulseC / share)) : 0;
+}
+
+function scoreWakeUps(s: Scoring, f: Findings, night: Night, spec: NightSpec): void {
   if (!isAsleep(spec)) return;
   const wakes = seenWakeUps(spec);
   if (f.wakeUps.length !== wakes.length) {
@@ -117,8 +121,19 @@ function scoreWakeUps(s: Scoring, f: Findings, spec: NightSpec): void {
     const blank = spec.current!.autoRange === undefined ? 0 : 2 * spec.current!.intervalS * w.amplitudeA;
     const meter =
       s.rounding * w.durationS + (unknowable(spec, w.amplitudeA) - unknowable(spec, 0)) * w.durationS;
-    s.bare('wake-up charge', f.wakeUps[i]!.chargeC, sign * charge, 0.03 * charge + blank + meter);
+    const unseen = onePulseUnseenC(night, spec);
+    s.bare('wake-up charge', f.wakeUps[i]!.chargeC, sign * charge, 0.03 * charge + blank + meter + unseen);
   });
+}
+
+/** What pulses between apertures may add to the night's average or take from it, amperes. */
+function unseenA(night: Night, spec: NightSpec): number {
+  return night.truth.trains
+    .flat()
+    .reduce(
+      (sum, x) => sum + (unknownShare(spec.current!, x) * x.averageA * (x.endS - x.startS)) / spec.durationS,
+      0,
+    );
 }
 
 function scoreDraw(s: Scoring, f: Findings, night: Night, spec: NightSpec): void {
@@ -126,15 +141,18 @@ function scoreDraw(s: Scoring, f: Findings, night: Night, spec: NightSpec): void
   const sign = spec.current!.reversed === true ? -1 : 1;
   const average = truth.averageAfterSleepA;
   const missed = (spec.wakeUps?.length ?? 0) > seenWakeUps(spec).length;
+  const unknownA = unknowable(spec, average) + unseenA(night, spec);
   const gapS = lost(spec).reduce((sum, d) => sum + d.endS - d.startS, 0);
   if (isAsleep(spec) && spec.charger === undefined)
     s.figure(
       'average after sleep',
       f.draw.averageAfterSleepA,
       sign * average,
-      (missed ? 0.1 * average : 0) + Math.max(0.005 * average, 1e-4, s.rounding) + unknowable(spec, average),
+      (missed ? 0.1 * average : 0) + Math.max(0.005 * average, 1e-4, s.rounding) + unknownA,
     );
-  const meter = (s.rounding + unknowable(spec, truth.totalChargeC / spec.durationS)) * spec.durationS;
+  const meter =
+    (s.rounding + unknowable(spec, truth.totalChargeC / spec.durationS) + unseenA(night, spec)) *
+    spec.durationS;
   s.figure(
     'total charge',
     f.draw.totalChargeC,
