@@ -10,7 +10,7 @@ export interface Hidden {
 
 /**
  * Mean of all readings of a stretch above the floor, outside what hides pulses. Exact whatever becomes of single
- * pulses; uncertain by what readings that were lost, or time between readings, may have held.
+ * pulses; uncertain by what readings that were lost may have held.
  */
 export function meanExcess(
   c: Conditioned,
@@ -40,8 +40,5 @@ export function meanExcess(
   if (n < 2) return null;
   const mean = sum / n;
   const deviation = Math.sqrt(Math.max(0, squares / n - mean * mean));
-  // What passed between conversions nobody measured, either.
-  const unmeasured = Math.max(0, 1 - (c.apertureS ?? interval) / interval);
-  const missing = Math.max((1 + lost) / (n + lost), unmeasured);
-  return { mean, standardU: (deviation / Math.sqrt(n)) * Math.sqrt(missing) };
+  return { mean, standardU: (deviation / Math.sqrt(n)) * Math.sqrt((1 + lost) / (n + lost)) };
 }
