@@ -146,7 +146,7 @@ export function joinedBeat(a: Beat, b: Beat): Beat & { readonly offset: number }
 }
 
 /** Members and slots rising; of two members of one slot the first. */
-function inOrder(
+export function inOrder(
   members: readonly number[],
   slots: readonly number[],
 ): { members: Int32Array; slots: Float64Array } {
@@ -163,6 +163,11 @@ const SAME_PERIOD = 1e-3;
 
 type Joining = Pick<Timing, 'gaps' | 'toleranceS' | 'openShare' | 'readingS'>;
 
+export function samePace(a: Beat, b: Beat): boolean {
+  const apart = Math.abs(a.periodS - b.periodS);
+  return apart <= 4 * Math.hypot(a.periodU, b.periodU) + SAME_PERIOD * a.periodS;
+}
+
 export function sameTrain(a: Beat, b: Beat, timing: Joining): boolean {
   const between = Math.max(0, b.firstS - a.lastS);
   const silent = between - overlapOf(timing.gaps, a.lastS, b.firstS);
@@ -170,7 +175,7 @@ export function sameTrain(a: Beat, b: Beat, timing: Joining): boolean {
   const unseen = Math.max(beatsUnseen(a, timing), beatsUnseen(b, timing)) * a.periodS;
   const most = Math.max(30 * a.periodS, 0.02 * (b.lastS - a.firstS), unseen);
   if (silent > most) return false;
-  if (apart > 4 * Math.hypot(a.periodU, b.periodU) + SAME_PERIOD * a.periodS) return false;
+  if (!samePace(a, b)) return false;
   const beats = Math.abs(b.firstS - a.lastS) / a.periodS;
   const off = Math.abs(beats - Math.round(beats)) * a.periodS;
   const doubt =

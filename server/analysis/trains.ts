@@ -2,6 +2,7 @@ import type { Span } from './condition.ts';
 import { withoutEchoes } from './echoes.ts';
 import { follow, hitsBeforeChange, roomFor, type Followed } from './follow.ts';
 import { hasDeadTime, hitsBeforeLasting } from './dead-time.ts';
+import { joinInterleaved } from './interleaved.ts';
 import { LOCK_LEAST, LOCK_WINDOW, lockOn } from './lock.ts';
 import { quantile, valuesAt } from './statistics.ts';
 import { joinAcrossGaps, refitted, toStretch } from './stretches.ts';
@@ -63,7 +64,9 @@ export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
   }
   return withoutEchoes(
     given,
-    joinAcrossGaps(out, timing).map((s) => (timed.has(s) ? s : refitted(pulses, s, timing))),
+    joinAcrossGaps(joinInterleaved(pulses, out, timing), timing).map((s) =>
+      timed.has(s) ? s : refitted(pulses, s, timing),
+    ),
     timing,
   ).sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
 }
