@@ -143,7 +143,7 @@ function isBeatOf(r: MeasuredRegime, fast: MeasuredRegime): boolean {
   if (!r.resolved || fast.resolved || fast.duty < FAST_DUTY) return false;
   const { firstS, lastS, periodS } = r.stretch;
   const common = Math.min(lastS, fast.stretch.lastS) - Math.max(firstS, fast.stretch.firstS);
-  return periodS > fast.stretch.periodS && common > 0 && r.topA < NO_HIGHER * fast.topA;
+  return periodS > fast.stretch.periodS && common > (lastS - firstS) / 2 && r.topA < NO_HIGHER * fast.topA;
 }
 
 function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {

@@ -1,3 +1,4 @@
+import { hasDeadTime } from './dead-time.ts';
 import { LONGEST_PULSE_S } from './wake-ups.ts';
 
 /**
@@ -76,7 +77,7 @@ const LONGER = 1.15;
  * that no reading began in leave that open: then pulses come more often, and the others were left out.
  */
 function isMultiple(s: SeenTrain): boolean {
-  if (s.readingsPerBeat === undefined || s.apertureS >= s.intervalS) return false;
+  if (s.readingsPerBeat === undefined || !hasDeadTime({ openShare: s.apertureS / s.intervalS })) return false;
   const place = (s.unvisited ?? 0) * s.periodS;
   if (lastsS(s) <= LONGER * (s.apertureS + place)) return false;
   return s.readingsPerBeat < EDGES * ((lastsS(s) + s.apertureS - place) / s.intervalS);

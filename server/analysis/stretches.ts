@@ -107,8 +107,7 @@ export function joinAcrossGaps(found: readonly Stretch[], timing: Timing): Stret
     if (k < 0) out.push(next);
     else out[k] = joined(out[k]!, next);
   }
-  // A stretch that has grown may now reach the next one.
-  return out.length < found.length ? joinAcrossGaps(out, timing) : out;
+  return out;
 }
 
 /** A train's beat without its single pulses. */

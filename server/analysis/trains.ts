@@ -64,11 +64,16 @@ export function findTrains(given: PulseTimes, timing: Timing): Stretch[] {
   }
   return withoutEchoes(
     given,
-    joinAcrossGaps(joinInterleaved(pulses, out, timing), timing).map((s) =>
-      timed.has(s) ? s : refitted(pulses, s, timing),
-    ),
+    wholeTrains(pulses, out, timing).map((s) => (timed.has(s) ? s : refitted(pulses, s, timing))),
     timing,
   ).sort((a, b) => a.firstS - b.firstS || a.periodS - b.periodS);
+}
+
+function wholeTrains(pulses: PulseTimes, parts: readonly Stretch[], timing: Timing): readonly Stretch[] {
+  const apart = joinInterleaved(pulses, parts, timing);
+  const found = joinInterleaved(pulses, joinAcrossGaps(apart, timing), timing);
+  // A stretch that has grown may now reach the next one.
+  return found.length < apart.length ? wholeTrains(pulses, found, timing) : found;
 }
 
 /** A pulse with this much more charge than its train's others has another train's pulse in it. */

@@ -1,7 +1,7 @@
 import { mergeSpans, overlapOf, type Span } from './condition.ts';
 import { joinedRegimes } from './joined-regimes.ts';
 import type { MeasuredRegime } from './regimes.ts';
-import { joinedBeat, type Beat } from './stretches.ts';
+import { joinedBeat, sameTrain, type Beat } from './stretches.ts';
 import type { Timing } from './trains.ts';
 
 /** Trains that single pulses showed and trains that folding showed, as one list in which each train stands once. */
@@ -10,6 +10,9 @@ import type { Timing } from './trains.ts';
 const SCRAP = 0.1;
 /** Single pulses over this part of a folded train are all of it. */
 const NEARLY_ALL = 0.8;
+
+/** Single pulses that hold less of what folding finds are not whole. */
+const LEAST_SHARE = 0.7;
 
 /** Folding has the last word where single pulses did not settle it. */
 export function withFolded(
@@ -25,12 +28,15 @@ export function withFolded(
     const inside = overlapOf(spans, startS, endS) >= 0.5 * (endS - startS);
     return !inside || (isSure(r) && endS - startS > SCRAP * covered);
   });
-  for (const f of folded) {
-    const own = out.filter((r) => isSamePeriod(r.stretch, f.stretch) && common(r, f) > 0);
+  for (const f of folded.reduce<readonly MeasuredRegime[]>(joinedWithLast(timing), [])) {
+    const same = out.filter((r) => isSamePeriod(r.stretch, f.stretch) && common(r, f) > 0);
+    // Pulses that hardly stand out are seen in parts.
+    const own = same.filter((r) => r.averageA > LEAST_SHARE * f.averageA);
+    out = out.filter((r) => !same.includes(r) || own.includes(r));
     if (own.some((r) => common(r, f) > NEARLY_ALL * lengthOf(f))) continue;
     // A meter that misses pulses in turn sees trains at multiples of the period besides.
     const rest = out.filter((r) => !own.includes(r) && !isPartOf(r, f, timing));
-    out = [...rest, own.length === 0 ? f : across(own, f)];
+    out = [...rest, own.length === 0 ? f : across(apart(own), f)];
   }
   return out.sort((a, b) => a.stretch.firstS - b.stretch.firstS);
 }
@@ -59,6 +65,28 @@ function isPartOf(r: MeasuredRegime, folded: MeasuredRegime, timing: Timing): bo
   const beats = (r.stretch.firstS - firstS) / periodS;
   const offS = Math.abs(beats - Math.round(beats)) * periodS;
   return offS <= 2 * timing.toleranceS && common(r, folded) > NEARLY_ALL * lengthOf(r);
+}
+
+/** Folding may find a train in pieces. */
+function joinedWithLast(timing: Timing) {
+  return (out: readonly MeasuredRegime[], next: MeasuredRegime): readonly MeasuredRegime[] => {
+    const last = out.at(-1);
+    return last !== undefined &&
+      last.resolved &&
+      next.resolved &&
+      sameTrain(last.stretch, next.stretch, timing)
+      ? [...out.slice(0, -1), joinedRegimes(last, next)]
+      : [...out, next];
+  };
+}
+
+/** One after the other: of two at one time the one that draws more, because the other is made of parts of its pulses. */
+function apart(own: readonly MeasuredRegime[]): MeasuredRegime[] {
+  const out: MeasuredRegime[] = [];
+  const charge = (r: MeasuredRegime): number => r.averageA * lengthOf(r);
+  for (const r of [...own].sort((a, b) => charge(b) - charge(a)))
+    if (out.every((other) => common(r, other) < SCRAP * lengthOf(r))) out.push(r);
+  return out.sort((a, b) => a.stretch.firstS - b.stretch.firstS);
 }
 
 /** A folded train, and the parts of it that single pulses showed: its length by both, what it draws by its pulses. */

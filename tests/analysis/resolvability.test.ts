@@ -114,6 +114,22 @@ describe('what a period can be resolved from', () => {
     },
   );
 
+  it('an aperture that an estimated interval exceeds by rounding alone leaves no dead time', () => {
+    const dips = {
+      periodS: 0.65,
+      top: 2e-3,
+      meanExcess: 5e-4,
+      floor: 4e-3,
+      floorUncertainty: 1e-4,
+      intervalS: 0.05 * (1 + 1e-6),
+      apertureS: 0.05,
+      // Of dips that hardly stand out not every reading is seen.
+      readingsPerBeat: 1.2,
+    };
+    expect(resolvePeriod(dips).resolved).toBe(true);
+    expect(resolvePeriod({ ...dips, apertureS: 0.04 }).resolved).toBe(false);
+  });
+
   it('what lasts longer than any polling pulse is the beat of a train that cannot be told', () => {
     const { resolved, candidates, floorIsBare } = resolvePeriod({
       periodS: 519.4,

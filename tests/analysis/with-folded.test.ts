@@ -77,6 +77,26 @@ describe('trains that single pulses and folding showed', () => {
     expect(withFolded([between], sure, [whole], TIMING)).toEqual([whole, between]);
   });
 
+  it('are the folded one where single pulses show only parts of its pulses', () => {
+    const parts = [train(100, 3000, 0.5, 0.003, true), train(700, 2900, 0.5, 0.002, true)];
+    const whole = train(60, 3000, 0.5, 0.02, false);
+    expect(withFolded(parts, sure, [whole], TIMING)).toEqual([whole]);
+  });
+
+  it('take the fuller of two that show one train at one time', () => {
+    const [full, part] = [train(100, 2000, 0.5, 0.02, true), train(900, 2000, 0.5, 0.0145, true)];
+    const [one, ...none] = withFolded([part, full], sure, [train(60, 3000, 0.5, 0.02, false)], TIMING);
+    expect(none).toEqual([]);
+    expect(one!.averageA).toBe(0.02);
+  });
+
+  it('are one where folding found it in pieces that keep one beat', () => {
+    const pieces = [train(60, 1000, 0.5, 0.02, false), train(1003, 3000, 0.5, 0.02, false)];
+    expect(spans(withFolded([], sure, pieces, TIMING))).toEqual([[60, 3000, 0.5, 0.02]]);
+    const offBeat = train(1003.25, 3000, 0.5, 0.02, false);
+    expect(withFolded([], sure, [pieces[0]!, offBeat], TIMING)).toHaveLength(2);
+  });
+
   it('give way to the folded one where they are not sure, or scraps', () => {
     const whole = train(60, 3000, 0.5, 0.017, false);
     expect(withFolded([train(400, 2000, 0.73, 0.01, true)], () => false, [whole], TIMING)).toEqual([whole]);
