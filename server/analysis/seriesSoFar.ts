@@ -8,11 +8,18 @@ const GROWTH = 2;
 
 /** Live readings of one channel that come bit by bit and are taken away from the front: seconds and values. */
 export class SeriesSoFar {
-  private t = new Float64Array(ROOM);
-  private y = new Float64Array(ROOM);
+  private t: Float64Array<ArrayBuffer>;
+  private y: Float64Array<ArrayBuffer>;
   private n = 0;
   /** Whether no reading came late, behind one that was taken after it. */
   private isInOrder = true;
+
+  /** @param expected readings that will be there at one time, about; 0 where nobody knows */
+  constructor(expected = 0) {
+    const room = Math.max(ROOM, Math.ceil(expected));
+    this.t = new Float64Array(room);
+    this.y = new Float64Array(room);
+  }
 
   /**
    * What is not live (overload, hold, AC, no value, ...) is left out.

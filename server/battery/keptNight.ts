@@ -2,11 +2,13 @@ import type { InPieces, KeptNight } from '../analysis/night.ts';
 import type { Findings } from '../messages/findings.ts';
 import { sliceColumns, type SampleColumns } from '../samples/columns.ts';
 import type { FindNightOptions } from './findings.ts';
-import { NightInChapters, type NightKnown } from './nightInChapters.ts';
+import { MOST_KEPT_S, NightInChapters, type NightKnown } from './nightInChapters.ts';
 
 /** The findings of a whole recording, however long. */
 export function findKeptNight(night: KeptNight, options: FindNightOptions = {}): Findings {
-  const chapters = new NightInChapters(night, options);
+  const share = Math.min(1, (1000 * MOST_KEPT_S) / Math.max(1, night.durationMs));
+  const expected = night.channels.map(({ columns: c }) => share * ('parts' in c ? c.samples : c.length));
+  const chapters = new NightInChapters(night, options, expected);
   feed(chapters, night);
   return chapters.findings(knownOf(night));
 }

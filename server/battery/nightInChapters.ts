@@ -30,6 +30,8 @@ const READINGS = 3_000_000;
 const BORDER_S = 600;
 /** What comes after a border is a chapter of its own once it is this part of one. */
 const LEAST_PART = 1 / 4;
+/** The longest chapter, what comes after its border, and some more: for so long readings are kept. */
+export const MOST_KEPT_S = 1.05 * (1 + LEAST_PART) * LONGEST_S + BORDER_S;
 
 /**
  * A recording of any length in memory that does not grow with it: a night is one chapter; what goes on longer is
@@ -40,11 +42,13 @@ export class NightInChapters {
   private lengthS: number | null = null;
   private done: Chapter | null = null;
 
+  /** `expected`: readings of each channel that will be kept at one time, about, where that is known. */
   constructor(
     private readonly head: NightHead,
     private readonly options: FindNightOptions,
+    expected: readonly number[] = [],
   ) {
-    this.series = head.channels.map(() => new SeriesSoFar());
+    this.series = head.channels.map((_, k) => new SeriesSoFar(expected[k]));
   }
 
   /** The next samples of a channel, in the order in which they came. @returns their latest time, milliseconds */
