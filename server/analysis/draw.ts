@@ -6,6 +6,7 @@ import type { Estimate } from '../messages/findings.ts';
 import type { Pulses } from './pulses.ts';
 import type { MeasuredRegime } from './regimes.ts';
 import type { Sleep } from './sleep.ts';
+import { sums, sumsAround, type Sums } from './sums.ts';
 import type { Raised } from './wake-ups.ts';
 
 /** Stage 10: averages and charge, and what they are made of. */
@@ -160,74 +161,9 @@ function edgeUncertainty(c: Conditioned, sleep: Sleep, regimes: readonly Measure
   return combine((step * (c.intervalS ?? 0)) / Math.sqrt(12), pulse / Math.sqrt(6));
 }
 
-interface Sums {
-  readonly count: number;
-  readonly mean: number;
-  readonly deviation: number;
-}
-
-/** Sums of readings and of their squares about an origin near them. */
-class Summing {
-  private count = 0;
-  private sum = 0;
-  private squares = 0;
-
-  constructor(private readonly origin: number) {}
-
-  add(y: Float64Array, from: number, to: number): void {
-    let { sum, squares } = this;
-    for (let i = from; i < to; i++) {
-      const d = y[i]! - this.origin;
-      sum += d;
-      squares += d * d;
-    }
-    this.count += Math.max(0, to - from);
-    this.sum = sum;
-    this.squares = squares;
-  }
-
-  with(other: Summing): Sums {
-    const count = this.count + other.count;
-    const n = Math.max(1, count);
-    const mean = (this.sum + other.sum) / n;
-    const variance = (this.squares + other.squares) / n - mean * mean;
-    return { count, mean: this.origin + mean, deviation: Math.sqrt(Math.max(0, variance)) };
-  }
-}
-
-function sums(y: Float64Array, from: number, to: number): Sums {
-  const origin = y[from] ?? 0;
-  const sum = new Summing(origin);
-  sum.add(y, from, to);
-  return sum.with(new Summing(origin));
-}
-
 /** A mean of readings: each reading is an exact integral, so only noise, not the pulses, scatters it. */
 function meanFigure(s: Sums, n: number, meter: MeterErrors, edge: number): Estimate {
   return figure(s.mean, meter.noise / Math.sqrt(n), edge, meterUncertainty(s.mean, meter));
-}
-
-/** All readings, and the quiet ones: those outside every excursion and its neighbours. */
-function sumsAround(
-  y: Float64Array,
-  from: number,
-  to: number,
-  x: Excursions,
-): { readonly all: Sums; readonly quiet: Sums } {
-  const origin = y[from] ?? 0;
-  const quiet = new Summing(origin);
-  const raised = new Summing(origin);
-  let i = from;
-  for (let k = lowerBound(x.last, from - 1); k < x.count && i < to; k++) {
-    const edge = Math.min(to, x.first[k]! - 1);
-    if (edge > i) quiet.add(y, i, edge);
-    i = Math.max(i, edge);
-    const end = Math.min(to, x.last[k]! + 2);
-    if (end > i) raised.add(y, i, end);
-    i = Math.max(i, end);
-  }
-  if (to > i) quiet.add(y, i, to);
-  return { all: quiet.with(raised), quiet: quiet.with(new Summing(origin)) };
 }
 
 /** The noise is that of the readings under the pulses, clipped, so on the low side. */

@@ -3,4 +3,4 @@
  * analyses the same samples again can tell a changed analysis from changed findings. A test holds it against what
  * the demo nights give.
  */
-export const ANALYSIS_REVISION = 9;
+export const ANALYSIS_REVISION = 10;
