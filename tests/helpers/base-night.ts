@@ -12,7 +12,9 @@ export function baseNight(r: Random, meter: Partial<MeterSpec> = {}): NightSpec 
     dropA: r.between(0.03, 0.3) + (i === 0 ? 0.12 : 0),
   }));
   const sleepS = Math.max(0, ...shutDowns.map((s) => s.atS));
-  const periodS = Math.max(r.logBetween(0.25, 4), 2.3 * intervalS);
+  const drawnS = r.logBetween(0.25, 4);
+  // Nearly in step where it would be too fast; two quartz clocks are never quite so.
+  const periodS = Math.max(drawnS, 2.3 * intervalS * (1 + 1e-5 * drawnS));
   const widthS = r.between(0.012, 0.06);
   const stages = Math.floor(r.between(1, 3.99));
   const second = { startS: 0.4 * durationS + r.next(), endS: (stages === 2 ? 1 : 0.75) * durationS };
