@@ -3,7 +3,8 @@ import { ditherOf, type MeterErrors, type MeterOfChannel } from './dc.ts';
 import { measureDraw, type Draw } from './draw.ts';
 import { findExcursions, visibleThreshold, type Excursions } from './excursions.ts';
 import { FloorOverTime, WindowFloor } from './floor.ts';
-import { findLevels } from './levels.ts';
+import { offsetOfFloor } from './floor-offset.ts';
+import { findLevels, type Level } from './levels.ts';
 import { findPolling } from './polling.ts';
 import type { MeasuredRegime } from './regimes.ts';
 import { findSleep, referenceFloor, type Sleep } from './sleep.ts';
@@ -34,10 +35,8 @@ export function analyseCurrent(
   const windows = cutWindows(c);
   const levels = findLevels(c, windows);
   const sleep = findSleep(c, levels);
-  const reference = referenceFloor(windows, levels.levels, sleep);
   const threshold = visibleThreshold(c, windows.noise);
-  const ground = new WindowFloor(windows, levels.levels, reference, c.t.length);
-  const excursions = findExcursions(c, ground, threshold, 0, c.t.length);
+  const { reference, excursions } = aboveFloor(c, windows, levels.levels, sleep, threshold);
   const meter: MeterErrors = {
     ...facts,
     resolution: c.resolution,
@@ -62,6 +61,28 @@ export function analyseCurrent(
     draw: measureDraw(c, sleep, excursions, { regimes, wakeUps, pulses }, meter, span),
     meter,
   };
+}
+
+/** Excursions over a floor that is, asleep, where the readings between them are on average. */
+function aboveFloor(
+  c: Conditioned,
+  windows: Windows,
+  levels: readonly Level[],
+  sleep: Sleep,
+  threshold: number,
+): { readonly reference: Float64Array; readonly excursions: Excursions } {
+  const rough = referenceFloor(windows, levels, sleep);
+  const groundOf = (reference: Float64Array): WindowFloor =>
+    new WindowFloor(windows, levels, reference, c.t.length);
+  const over = (reference: Float64Array): Excursions =>
+    findExcursions(c, groundOf(reference), threshold, 0, c.t.length);
+  const first = over(rough);
+  const offset = offsetOfFloor(c, groundOf(rough), first, sleep.asleepFromSample, windows.noise);
+  if (offset === 0) return { reference: rough, excursions: first };
+  const reference = rough.map((level, k) =>
+    windows.from[k + 1]! > sleep.asleepFromSample ? level + offset : level,
+  );
+  return { reference, excursions: over(reference) };
 }
 
 /** Where polling is too fast to time, a rise no higher than one pulse is its slow beat with the readings. */

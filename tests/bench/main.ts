@@ -19,7 +19,7 @@ const { values } = parseArgs({
     markdown: { type: 'string' },
     only: { type: 'string' },
     days: { type: 'string', default: '30' },
-    nights: { type: 'string', default: '5' },
+    nights: { type: 'string', default: '8' },
     keep: { type: 'string' },
   },
 });
