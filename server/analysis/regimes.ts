@@ -155,7 +155,7 @@ const CLEAR = 0.985;
 /** What the tails of pulses below the threshold, and pulses that fall together, may do to an average. */
 const SHAPE_SLACK = 3.5e-5;
 /** A part of a pulse below the threshold is lost: as often as the threshold is high, and as much each time. */
-const CLIPPED_SLACK = 4;
+const CLIPPED_SLACK = 1.5;
 const TOGETHER_SLACK = 0.02;
 
 /**
