@@ -45,7 +45,7 @@ export function findPolling(
       );
   const stretches = findTrains(pulses, timing);
   const hidden = hiddenSpans(c, excursions, levels);
-  const seen = measureRegimes(c, pulses, stretches, floor, meter, hidden);
+  const seen = measureRegimes(c, pulses, stretches, floor, meter, hidden).filter((r) => !isPartOf(r, hidden));
   const isSureHere = (r: MeasuredRegime): boolean => isSure(r, openShareOf(c));
   const whole = (): MeasuredRegime[] => {
     const folded = foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter);
@@ -56,6 +56,14 @@ export function findPolling(
     seen.length <= MOST_REGIMES && coversMuch(seen.filter(isSureHere), c) && !seen.some(runTogether);
   const regimes = isSettled ? seen : whole();
   return { regimes: regimes.filter((r) => !regimes.some((fast) => isBeatOf(r, fast))), pulses };
+}
+
+/** Of a train's length. */
+const MOST_RAISED = 0.8;
+
+/** What keeps a rhythm only for as long as something is awake belongs to that. */
+function isPartOf({ stretch: { firstS, lastS } }: MeasuredRegime, { raised }: Hidden): boolean {
+  return overlapOf(raised, firstS, lastS) > MOST_RAISED * (lastS - firstS);
 }
 
 const BEAT_LOOKS = 9;
