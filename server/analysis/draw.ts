@@ -24,6 +24,8 @@ export interface Draw {
 }
 
 const HOUR = 3600;
+/** Relative standard uncertainty of the charge of wake-ups, from what runs on under them. */
+const WAKE_UPS_U = 0.015;
 
 export function measureDraw(
   c: Conditioned,
@@ -55,7 +57,7 @@ export function measureDraw(
   const rest = hides || quiet.count < 0.05 * readings;
   const baseline = rest ? asleep.mean - polling.value - wakeUps : quiet.mean;
   const baselineNoise = rest
-    ? combine(polling.u, meter.noise / Math.sqrt(Math.max(1, readings)))
+    ? combine(polling.u, WAKE_UPS_U * wakeUps, meter.noise / Math.sqrt(Math.max(1, readings)))
     : quiet.deviation / Math.sqrt(quiet.count);
   // Pulses that never show singly may hide in the floor: then it is not known how much of it is steady.
   const bare = parts.regimes.every((r) => r.floorIsBare);

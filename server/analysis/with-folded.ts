@@ -30,9 +30,10 @@ export function withFolded(
   });
   for (const f of folded.reduce<readonly MeasuredRegime[]>(joinedWithLast(timing), [])) {
     const same = out.filter((r) => isSamePeriod(r.stretch, f.stretch) && common(r, f) > 0);
-    // Pulses that hardly stand out are seen in parts.
-    const own = same.filter((r) => r.averageA > LEAST_SHARE * f.averageA);
-    out = out.filter((r) => !same.includes(r) || own.includes(r));
+    // Pulses that hardly stand out are seen in parts; those that hold far more than the folded ones are others.
+    const parts = same.filter((r) => r.averageA < LEAST_SHARE * f.averageA);
+    const own = same.filter((r) => !parts.includes(r) && LEAST_SHARE * r.averageA < f.averageA);
+    out = out.filter((r) => !parts.includes(r));
     if (own.some((r) => common(r, f) > NEARLY_ALL * lengthOf(f))) continue;
     // A meter that misses pulses in turn sees trains at multiples of the period besides.
     const rest = out.filter((r) => !own.includes(r) && !isPartOf(r, f, timing));

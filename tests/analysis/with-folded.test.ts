@@ -83,6 +83,12 @@ describe('trains that single pulses and folding showed', () => {
     expect(withFolded(parts, sure, [whole], TIMING)).toEqual([whole]);
   });
 
+  it('stay apart where single pulses hold far more than folding finds', () => {
+    const rich = train(1500, 3000, 0.5, 0.06, true);
+    const poor = train(60, 3000, 0.5, 0.03, false);
+    expect(withFolded([rich], sure, [poor], TIMING)).toEqual([poor, rich]);
+  });
+
   it('take the fuller of two that show one train at one time', () => {
     const [full, part] = [train(100, 2000, 0.5, 0.02, true), train(900, 2000, 0.5, 0.0145, true)];
     const [one, ...none] = withFolded([part, full], sure, [train(60, 3000, 0.5, 0.02, false)], TIMING);
