@@ -73,6 +73,7 @@ describe('two trains between each other’s beats', () => {
   it('stay two where they are not half way, not alike, not of one pace, or not at one time', () => {
     for (const other of [
       { ...even, firstS: 10.8 },
+      { ...even, firstS: 12 },
       { ...even, firstS: 11, charge: 0.05 },
       { ...even, firstS: 11, periodS: 2.02 },
       { ...even, firstS: 811 },
