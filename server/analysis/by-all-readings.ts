@@ -4,6 +4,7 @@ import { gainUncertainty, roundingOfMean, type MeterErrors } from './dc.ts';
 import type { FloorOverTime } from './floor.ts';
 import { meanExcess, type Hidden } from './mean-excess.ts';
 import type { MeasuredRegime } from './regimes.ts';
+import { runsAlone } from './stretches.ts';
 
 /**
  * What a train draws whose pulses show in the readings, but were not all told singly: radios that deliver late leave
@@ -23,8 +24,9 @@ export function byAllReadings(
   },
 ): MeasuredRegime {
   const { stretch } = r;
-  const isAlone = all.every(
-    ({ stretch: s }) => s === stretch || s.firstS > stretch.lastS || s.lastS < stretch.firstS,
+  const isAlone = runsAlone(
+    stretch,
+    all.map((other) => other.stretch),
   );
   if (r.members.length > 0 || !isAlone || r.topA < ground.threshold) return r;
   const summed = meanExcess(c, stretch, ground.floor, ground.hidden);

@@ -66,8 +66,8 @@ export function unseenShare(unvisited: number, periodS: number, apertureS: numbe
 }
 
 /** A change of rhythm has to last for this many hits and be this large to end a train. */
-const LEAST_CHANGED = 5;
-const CHANGED_RATE = 1.3;
+export const LEAST_CHANGED = 5;
+export const CHANGED_RATE = 1.3;
 
 /**
  * Hits before the number of periods between them changes for the rest of the train. Sliding through the dead time they

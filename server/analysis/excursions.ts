@@ -1,4 +1,4 @@
-import type { Conditioned } from './condition.ts';
+import { lowerBound, type Conditioned } from './condition.ts';
 import type { Floor } from './floor.ts';
 
 /** Stage 5: every visible rise above the floor, in order, as columns (there may be millions). */
@@ -70,6 +70,28 @@ export function findExcursions(
     columns.push(pulse.middle, first, last, pulse.charge, peak);
   }
   return { ...columns.done(), threshold };
+}
+
+/**
+ * Tells the readings [from, to) in order, in stretches [a, b): `raised` those of every excursion and its two neighbours,
+ * which hold part of it, and `quiet` all others.
+ */
+export function aroundExcursions(
+  x: Excursions,
+  from: number,
+  to: number,
+  tell: { quiet(a: number, b: number): void; raised?(a: number, b: number): void },
+): void {
+  let i = from;
+  for (let k = lowerBound(x.last, from - 1); k < x.count && i < to; k++) {
+    const edge = Math.min(to, x.first[k]! - 1);
+    if (edge > i) tell.quiet(i, edge);
+    i = Math.max(i, edge);
+    const end = Math.min(to, x.last[k]! + 2);
+    if (end > i) tell.raised?.(i, end);
+    i = Math.max(i, end);
+  }
+  if (to > i) tell.quiet(i, to);
 }
 
 const LEAST_ROOM = 1024;

@@ -1,5 +1,5 @@
 import type { Conditioned } from './condition.ts';
-import type { Excursions } from './excursions.ts';
+import { aroundExcursions, type Excursions } from './excursions.ts';
 import type { Floor } from './floor.ts';
 
 /** Noise of fewer digits than this: the floors of windows keep some of the digits around them and leave others out. */
@@ -25,22 +25,15 @@ export function offsetOfFloor(
   if (noise > FEW_DIGITS * digit) return 0;
   let sum = 0;
   let count = 0;
-  let next = 0;
-  for (let i = from; i < y.length;) {
-    let stop = Math.min(y.length, floor.until(i));
-    while (next < x.count && x.last[next]! + 1 < i) next++;
-    if (next < x.count) {
-      if (x.first[next]! - 1 <= i) {
-        i = x.last[next]! + 2;
-        continue;
-      }
-      stop = Math.min(stop, x.first[next]! - 1);
+  const addQuiet = (a: number, b: number): void => {
+    for (let i = a; i < b;) {
+      const stop = Math.min(b, floor.until(i));
+      const level = floor.value;
+      count += stop - i;
+      for (; i < stop; i++) sum += y[i]! - level;
     }
-    const level = floor.value;
-    for (let k = i; k < stop; k++) sum += y[k]! - level;
-    count += stop - i;
-    i = stop;
-  }
+  };
+  aroundExcursions(x, from, y.length, { quiet: addQuiet });
   if (count < LEAST_QUIET * (y.length - from)) return 0;
   const offset = sum / Math.max(1, count);
   return Math.abs(offset) < MOST_OFF * digit ? offset : 0;

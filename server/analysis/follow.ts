@@ -1,6 +1,6 @@
 import { changePointsOfLongSeries } from './change-points.ts';
 import { overlapOf } from './condition.ts';
-import { beatsUnseen } from './dead-time.ts';
+import { beatsUnseen, CHANGED_RATE, LEAST_CHANGED } from './dead-time.ts';
 import { LOCK_WINDOW, type Lock } from './lock.ts';
 import { PulseClock } from './pulse-clock.ts';
 import { median } from './statistics.ts';
@@ -59,10 +59,6 @@ export function follow(
     slots: slots.slice(0, hits),
   };
 }
-
-/** A change of rhythm has to last for this many hits and be this large to end a train. */
-const LEAST_CHANGED = 5;
-const CHANGED_RATE = 1.3;
 
 /**
  * A train that stretches to a whole multiple of its period (or to one that shares a multiple with it) keeps

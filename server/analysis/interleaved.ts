@@ -1,5 +1,5 @@
 import { median, valuesAt } from './statistics.ts';
-import { inOrder, refitted, samePace } from './stretches.ts';
+import { commonS, inOrder, refitted, samePace } from './stretches.ts';
 import type { PulseTimes, Stretch, Timing } from './trains.ts';
 
 /** Pulses of one train may differ by no more than this in charge; another train's would be chance. */
@@ -31,8 +31,8 @@ export function joinInterleaved(
 
 function halves(pulses: PulseTimes, a: Stretch, b: Stretch, timing: Timing): Stretch | null {
   if (b.firstS < a.firstS) return halves(pulses, b, a, timing);
-  const common = Math.min(a.lastS, b.lastS) - b.firstS;
-  if (!samePace(a, b) || common < BESIDE * Math.min(a.lastS - a.firstS, b.lastS - b.firstS)) return null;
+  if (!samePace(a, b) || commonS(a, b) < BESIDE * Math.min(a.lastS - a.firstS, b.lastS - b.firstS))
+    return null;
   const later = (2 * (b.firstS - a.firstS)) / a.periodS;
   const offset = Math.round(later);
   const offS = (Math.abs(later - offset) * a.periodS) / 2;

@@ -11,6 +11,7 @@ import { LOCK_WINDOW, lockOn } from './lock.ts';
 import type { Level } from './levels.ts';
 import { collectPulses, type Pulses } from './pulses.ts';
 import { measureRegimes, type MeasuredRegime } from './regimes.ts';
+import { commonS } from './stretches.ts';
 import { findTrains, type Timing } from './trains.ts';
 import { isPulse } from './wake-ups.ts';
 import { withFolded } from './with-folded.ts';
@@ -45,7 +46,9 @@ export function findPolling(
       );
   const stretches = findTrains(pulses, timing);
   const hidden = hiddenSpans(c, excursions, levels);
-  const seen = measureRegimes(c, pulses, stretches, floor, meter, hidden).filter((r) => !isPartOf(r, hidden));
+  const seen = measureRegimes(c, pulses, stretches, floor, meter, hidden).filter(
+    (r) => !isWithinWakeUp(r, hidden),
+  );
   const isSureHere = (r: MeasuredRegime): boolean => isSure(r, openShareOf(c));
   const whole = (): MeasuredRegime[] => {
     const folded = foldedRegimes(c, floor, quietSamples(c, excursions, levels), meter);
@@ -62,7 +65,7 @@ export function findPolling(
 const MOST_RAISED = 0.8;
 
 /** What keeps a rhythm only for as long as something is awake belongs to that. */
-function isPartOf({ stretch: { firstS, lastS } }: MeasuredRegime, { raised }: Hidden): boolean {
+function isWithinWakeUp({ stretch: { firstS, lastS } }: MeasuredRegime, { raised }: Hidden): boolean {
   return overlapOf(raised, firstS, lastS) > MOST_RAISED * (lastS - firstS);
 }
 
@@ -150,8 +153,8 @@ const NO_HIGHER = 1.4;
 function isBeatOf(r: MeasuredRegime, fast: MeasuredRegime): boolean {
   if (!r.resolved || fast.resolved || fast.duty < FAST_DUTY) return false;
   const { firstS, lastS, periodS } = r.stretch;
-  const common = Math.min(lastS, fast.stretch.lastS) - Math.max(firstS, fast.stretch.firstS);
-  return periodS > fast.stretch.periodS && common > (lastS - firstS) / 2 && r.topA < NO_HIGHER * fast.topA;
+  const beside = commonS(r.stretch, fast.stretch) > (lastS - firstS) / 2;
+  return periodS > fast.stretch.periodS && beside && r.topA < NO_HIGHER * fast.topA;
 }
 
 function coversMuch(regimes: readonly MeasuredRegime[], c: Conditioned): boolean {

@@ -8,6 +8,7 @@ import type { Pulses } from './pulses.ts';
 import type { Estimate, Regime } from '../messages/findings.ts';
 import { quantile, valuesAt } from './statistics.ts';
 import { pulseShape } from './shape.ts';
+import { runsAlone } from './stretches.ts';
 import { typicalCharge } from './typical-charge.ts';
 import type { Stretch } from './trains.ts';
 import { resolvePeriod } from './resolvability.ts';
@@ -73,7 +74,7 @@ function measureRegime(
     Math.hypot(interval / stretch.periodS, Math.sqrt(Math.min(missed, hits))) / Math.max(1, hits);
   const topA = topReading(pulses, charge.alone.length >= 5 ? charge.alone : stretch.members);
   const clipped = (combine(meter.noise, resolutionUncertainty(c.resolution ?? 0)) / topA) ** 2;
-  const alone = all.every((s) => s === stretch || s.firstS > stretch.lastS || s.lastS < stretch.firstS);
+  const alone = runsAlone(stretch, all);
   const spanS = stretch.lastS + stretch.periodS - stretch.firstS;
   const keptS = spanS - overlapOf(c.gaps, stretch.firstS, stretch.lastS);
   const thin =

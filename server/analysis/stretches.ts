@@ -113,6 +113,19 @@ export function joinAcrossGaps(found: readonly Stretch[], timing: Timing): Stret
 /** A train's beat without its single pulses. */
 export type Beat = Pick<Stretch, 'firstS' | 'lastS' | 'periodS' | 'periodU' | 'pulses'>;
 
+/** Seconds that two trains have in common; below 0 how far they lie apart. */
+export function commonS(a: Pick<Beat, 'firstS' | 'lastS'>, b: Pick<Beat, 'firstS' | 'lastS'>): number {
+  return Math.min(a.lastS, b.lastS) - Math.max(a.firstS, b.firstS);
+}
+
+/** Whether no other train runs beside this one. */
+export function runsAlone(
+  stretch: Pick<Beat, 'firstS' | 'lastS'>,
+  all: readonly Pick<Beat, 'firstS' | 'lastS'>[],
+): boolean {
+  return all.every((s) => s === stretch || commonS(s, stretch) < 0);
+}
+
 function joined(a: Stretch, b: Stretch): Stretch {
   const { offset, ...beat } = joinedBeat(a, b);
   return {

@@ -1,5 +1,4 @@
-import { lowerBound } from './condition.ts';
-import type { Excursions } from './excursions.ts';
+import { aroundExcursions, type Excursions } from './excursions.ts';
 
 /** Mean and standard deviation of readings, and how many there are. */
 export interface Sums {
@@ -55,15 +54,9 @@ export function sumsAround(
   const origin = y[from] ?? 0;
   const quiet = new Summing(origin);
   const raised = new Summing(origin);
-  let i = from;
-  for (let k = lowerBound(x.last, from - 1); k < x.count && i < to; k++) {
-    const edge = Math.min(to, x.first[k]! - 1);
-    if (edge > i) quiet.add(y, i, edge);
-    i = Math.max(i, edge);
-    const end = Math.min(to, x.last[k]! + 2);
-    if (end > i) raised.add(y, i, end);
-    i = Math.max(i, end);
-  }
-  if (to > i) quiet.add(y, i, to);
+  aroundExcursions(x, from, to, {
+    quiet: (a, b) => quiet.add(y, a, b),
+    raised: (a, b) => raised.add(y, a, b),
+  });
   return { all: quiet.with(raised), quiet: quiet.with(new Summing(origin)) };
 }

@@ -1,7 +1,7 @@
 import { mergeSpans, overlapOf, type Span } from './condition.ts';
 import { joinedRegimes } from './joined-regimes.ts';
 import type { MeasuredRegime } from './regimes.ts';
-import { joinedBeat, sameTrain, type Beat } from './stretches.ts';
+import { commonS, sameTrain, type Beat } from './stretches.ts';
 import type { Timing } from './trains.ts';
 
 /** Trains that single pulses showed and trains that folding showed, as one list in which each train stands once. */
@@ -46,7 +46,7 @@ const spanOf = ({ stretch }: MeasuredRegime): Span => ({ startS: stretch.firstS,
 const lengthOf = ({ stretch }: MeasuredRegime): number => stretch.lastS - stretch.firstS;
 
 function common(a: MeasuredRegime, b: MeasuredRegime): number {
-  return Math.min(a.stretch.lastS, b.stretch.lastS) - Math.max(a.stretch.firstS, b.stretch.firstS);
+  return commonS(a.stretch, b.stretch);
 }
 
 const SAME_PERIOD = 1e-3;
@@ -93,20 +93,15 @@ function apart(own: readonly MeasuredRegime[]): MeasuredRegime[] {
 /** A folded train, and the parts of it that single pulses showed: its length by both, what it draws by its pulses. */
 function across(own: readonly MeasuredRegime[], folded: MeasuredRegime): MeasuredRegime {
   const seen = own.reduce(joinedRegimes);
-  const [first, second] = [seen, folded].sort((a, b) => a.stretch.firstS - b.stretch.firstS);
-  const { offset: _, ...beat } = joinedBeat(first!.stretch, second!.stretch);
-  const whole = joinedRegimes(first!, second!);
+  const { stretch, regime } = [seen, folded]
+    .sort((a, b) => a.stretch.firstS - b.stretch.firstS)
+    .reduce(joinedRegimes);
+  const { startS, endS, periodS, pulses } = regime;
   return {
     ...seen,
-    stretch: beat,
+    stretch,
     // Not all of its pulses were seen singly.
     members: new Int32Array(0),
-    regime: {
-      ...seen.regime,
-      startS: beat.firstS,
-      endS: beat.lastS,
-      periodS: whole.regime.periodS,
-      pulses: whole.regime.pulses,
-    },
+    regime: { ...seen.regime, startS, endS, periodS, pulses },
   };
 }
